@@ -32,7 +32,14 @@ from trainer.harp import (
     tuning_names,
 )
 from trainer.music import POSITIONS, MusicError, cents, parse_note
-from trainer.report.harp_chart import Chart, chart_data, chart_text, harp_choices, harp_choices_text
+from trainer.report.harp_chart import (
+    Chart,
+    chart_data,
+    chart_text,
+    harp_choices,
+    harp_choices_text,
+    usual_position,
+)
 
 TUNINGS = (
     "richter",
@@ -559,7 +566,7 @@ class TestChart:
         lines = chart_text(Chart.of(Harp.of("C"), 2)).splitlines()
         rows = [" ".join(line.split()) for line in lines]
         hole = next(index for index, line in enumerate(lines) if line.startswith("hole"))
-        assert lines[0] == "C harp, 2nd position: G"
+        assert lines[0] == "C harp, 2nd position: G, Mixolydian without bends"
         assert rows[hole - 2] == "blow C4 E4 G4 C5 E5 G5 C6 E6 G6 C7"
         assert rows[hole - 1] == "4 6 1 4 6 1 4 6 1 4"
         assert rows[hole + 1] == "draw D4 G4 B4 D5 F5 A5 B5 D6 F6 A6"
@@ -609,6 +616,28 @@ class TestPicks:
         assert " ".join(pick.harp for pick in choices) == "A D G C F Bb Eb Ab Db F# B E"
         assert " ".join(choices[1].naturals) == "1 2 3 4 5 6 b7"
 
+    def test_a_song_in_minor_is_played_in_third_position_first(self) -> None:
+        """Common practice: Am on a G harp, third position, or on a C harp, fourth."""
+        text = harp_choices_text("Am", usual_position("Am"), load_tuning("richter"))
+        rows = text.splitlines()
+        assert rows[0].startswith("A song in Am, 3rd position: G harp")
+        assert [row.split()[:2] for row in rows[3:6]] == [["3rd", "G"], ["4th", "C"], ["2nd", "D"]]
+        assert rows[3].endswith("Dorian")
+        assert rows[4].endswith("natural minor (Aeolian)")
+        assert usual_position("A") == 1
+
+    def test_positions_and_tunings_have_the_modes_of_theory(self) -> None:
+        modes = [choice.mode for choice in harp_choices("C", load_tuning("richter"))]
+        assert modes[:6] == [
+            *("major (Ionian)", "Mixolydian", "Dorian", "natural minor (Aeolian)", "Phrygian"),
+            "Locrian",
+        ]
+        assert modes[6:11] == [None] * 5
+        assert modes[11] == "Lydian"
+        assert harp_choices("C", load_tuning("melodic-minor"))[0].mode == "melodic minor"
+        assert harp_choices("C", load_tuning("harmonic-minor"))[0].mode == "harmonic minor"
+        assert harp_choices("G", load_tuning("dorian-minor"))[1].mode == "Dorian"
+
     def test_the_first_six_positions_give_the_church_modes(self) -> None:
         """The modes of the major scale, by music theory."""
         choices = harp_choices("Em", load_tuning("richter"))
@@ -649,7 +678,9 @@ class TestCommand:
         assert (data["harp"], data["positions"][3]["harp"]) == ("G", "C")
 
     def test_harp_and_song_find_the_position(self) -> None:
-        assert self.run("C", "--song", "A").stdout.startswith("C harp, 4th position: A\n")
+        assert self.run("C", "--song", "A").stdout.startswith(
+            "C harp, 4th position: A, natural minor (Aeolian) without bends\n"
+        )
         assert self.run("C", "--song", "A", "--position", "4").exit_code == 0
 
     @pytest.mark.parametrize(

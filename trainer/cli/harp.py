@@ -121,6 +121,7 @@ def harp(
         chart_text,
         harp_choices_data,
         harp_choices_text,
+        usual_position,
     )
 
     if key is not None:
@@ -129,7 +130,7 @@ def harp(
         answer = chart_text(chart) if format_ is Format.TEXT else _json(chart_data(chart))
     elif song is not None:
         song_tuning = load_tuning(tuning or player_settings().harp.tuning)
-        request = (song, 1 if position is None else position, song_tuning)
+        request = (song, usual_position(song) if position is None else position, song_tuning)
         answer = (
             harp_choices_text(*request)
             if format_ is Format.TEXT

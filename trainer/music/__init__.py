@@ -11,10 +11,14 @@ from trainer.music.pitch import (
     pitch_class_name,
 )
 from trainer.music.position import (
+    MAJOR_POSITIONS,
+    MINOR_POSITIONS,
     POSITIONS,
     degree_name,
     harp_key_for,
+    is_minor_key,
     key_in_position,
+    mode_name,
     parse_song_key,
     position_for,
     position_name,
@@ -22,6 +26,8 @@ from trainer.music.position import (
 from trainer.music.temperament import TEMPERAMENTS, Temperament, temperament_named
 
 __all__ = [
+    "MAJOR_POSITIONS",
+    "MINOR_POSITIONS",
     "POSITIONS",
     "TEMPERAMENTS",
     "MusicError",
@@ -30,8 +36,10 @@ __all__ = [
     "degree_name",
     "harp_key_for",
     "hz_to_midi",
+    "is_minor_key",
     "key_in_position",
     "midi_to_hz",
+    "mode_name",
     "note_name",
     "parse_note",
     "parse_pitch_class",

@@ -12,6 +12,8 @@ seventh, and one name per note is enough.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from trainer.music.errors import MusicError
 from trainer.music.pitch import parse_pitch_class
 
@@ -19,6 +21,22 @@ POSITIONS = range(1, 13)
 """Numbers of the positions."""
 DEGREES = ("1", "b2", "2", "b3", "3", "4", "b5", "5", "b6", "6", "b7", "7")
 """Names of the degrees by half steps above the tonic."""
+_MODES = {
+    "0 2 4 5 7 9 11": "major (Ionian)",
+    "0 2 3 5 7 9 10": "Dorian",
+    "0 1 3 5 7 8 10": "Phrygian",
+    "0 2 4 6 7 9 11": "Lydian",
+    "0 2 4 5 7 9 10": "Mixolydian",
+    "0 2 3 5 7 8 10": "natural minor (Aeolian)",
+    "0 1 3 5 6 8 10": "Locrian",
+    "0 2 3 5 7 8 11": "harmonic minor",
+    "0 2 3 5 7 9 11": "melodic minor",
+}
+"""Names of scales by half steps above the tonic."""
+MAJOR_POSITIONS = (2, 1, 12, 3, 4, 5, 11, 6, 7, 8, 9, 10)
+MINOR_POSITIONS = (3, 4, 2, 5, 12, 1, 6, 11, 7, 8, 9, 10)
+"""Positions in the order in which players choose them for songs in major and in minor (common
+practice)."""
 _ORDINAL_SUFFIXES = {1: "st", 2: "nd", 3: "rd"}
 
 
@@ -72,6 +90,20 @@ def parse_song_key(text: str) -> int:
             f"'{text}' is not the key of a song; write its tonic, with m for minor if you like, "
             "as in Bb or F#m"
         ) from None
+
+
+def is_minor_key(text: str) -> bool:
+    """Whether the key of a song, as :func:`parse_song_key` reads it, is minor."""
+    return text.strip().endswith("m")
+
+
+def mode_name(half_steps: Iterable[int]) -> str | None:
+    """Name of the mode or scale with exactly these notes, such as ``Dorian``; None if it has none.
+
+    Args:
+        half_steps: the notes, in half steps above the tonic.
+    """
+    return _MODES.get(" ".join(map(str, sorted({step % 12 for step in half_steps}))))
 
 
 def position_name(position: int) -> str:

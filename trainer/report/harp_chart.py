@@ -13,10 +13,14 @@ from dataclasses import dataclass
 
 from trainer.harp import HOLES, Harp, Tab, Tuning, standard_key
 from trainer.music import (
+    MAJOR_POSITIONS,
+    MINOR_POSITIONS,
     POSITIONS,
     degree_name,
     harp_key_for,
+    is_minor_key,
     key_in_position,
+    mode_name,
     note_name,
     parse_song_key,
     pitch_class_name,
@@ -138,7 +142,11 @@ def chart_text(chart: Chart) -> str:
 
 def _head(chart: Chart) -> Iterator[str]:
     harp = chart.harp
-    yield f"{harp.key} harp, {position_name(chart.position)} position: {chart.key}"
+    tonic = key_in_position(harp.key.tonic, chart.position)
+    reeds = (harp.key.tonic + step - tonic for step in (*harp.tuning.blow, *harp.tuning.draw))
+    mode = mode_name(reeds)
+    named = f", {mode} without bends" if mode else ""
+    yield f"{harp.key} harp, {position_name(chart.position)} position: {chart.key}{named}"
     own = ", with your own offsets" if harp.offsets else ""
     yield (f"{harp.tuning.title}; A4 = {harp.a4:g} Hz; temperament: {harp.temperament.name}{own}")
     yield from textwrap.wrap(harp.tuning.about, WIDTH)
@@ -203,11 +211,13 @@ class HarpChoice:
         position: 1 to 12.
         harp: key of the harp.
         naturals: scale degrees of the song's key that it plays without bends, ascending.
+        mode: name of the mode or scale that these form; None if it has none.
     """
 
     position: int
     harp: str
     naturals: tuple[str, ...]
+    mode: str | None
 
 
 def harp_choices(song: str, tuning: Tuning) -> tuple[HarpChoice, ...]:
@@ -222,7 +232,7 @@ def harp_choices(song: str, tuning: Tuning) -> tuple[HarpChoice, ...]:
         harp = harp_key_for(tonic, position)
         classes = sorted({(harp + reed - tonic) % 12 for reed in (*tuning.blow, *tuning.draw)})
         naturals = tuple(degree_name(pitch_class, 0) for pitch_class in classes)
-        choices.append(HarpChoice(position, standard_key(harp), naturals))
+        choices.append(HarpChoice(position, standard_key(harp), naturals, mode_name(classes)))
     return tuple(choices)
 
 
@@ -238,7 +248,12 @@ def harp_choices_data(song: str, position: int, tuning: Tuning) -> HarpChoicesDa
         "position": position,
         "harp": standard_key(harp_key_for(parse_song_key(song), position)),
         "positions": [
-            {"position": choice.position, "harp": choice.harp, "naturals": choice.naturals}
+            {
+                "position": choice.position,
+                "harp": choice.harp,
+                "naturals": choice.naturals,
+                "mode": choice.mode,
+            }
             for choice in harp_choices(song, tuning)
         ],
     }
@@ -246,6 +261,8 @@ def harp_choices_data(song: str, position: int, tuning: Tuning) -> HarpChoicesDa
 
 def harp_choices_text(song: str, position: int, tuning: Tuning) -> str:
     """Return the harp for a song's key in a position, and those of all positions, as text.
+
+    The positions come in the order in which players choose them for a song in major or minor.
 
     Raises:
         MusicError: the key or position is unknown.
@@ -255,9 +272,22 @@ def harp_choices_text(song: str, position: int, tuning: Tuning) -> str:
         f"A song in {song}, {position_name(position)} position: {harp} harp "
         f"(tuning: {tuning.name})",
         "",
-        "position   harp   degrees without bends",
+        "position   harp   degrees without bends   mode",
     ]
-    for pick in harp_choices(song, tuning):
-        row = f"{position_name(pick.position):<11}{pick.harp:<7}{' '.join(pick.naturals)}"
-        lines.append(row)
+    choices = {choice.position: choice for choice in harp_choices(song, tuning)}
+    for pick in (choices[position] for position in _usual_positions(song)):
+        row = f"{position_name(pick.position):<11}{pick.harp:<7}{' '.join(pick.naturals):<24}"
+        lines.append(f"{row}{pick.mode or ''}".rstrip())
     return "\n".join(lines)
+
+
+def usual_position(song: str) -> int:
+    """Return the position that a song's key is played in unless asked otherwise.
+
+    The first position for major; for minor, the position that players choose first.
+    """
+    return MINOR_POSITIONS[0] if is_minor_key(song) else 1
+
+
+def _usual_positions(song: str) -> tuple[int, ...]:
+    return MINOR_POSITIONS if is_minor_key(song) else MAJOR_POSITIONS

@@ -69,6 +69,8 @@ class HarpChoiceData(TypedDict):
     """Position, 1 to 12."""
     harp: str
     """Key of the harp."""
+    mode: str | None
+    """Name of the mode or scale of these degrees; null if they have none."""
     naturals: tuple[str, ...]
     """Scale degrees of the song's key that it plays without bends, ascending."""
 
