@@ -286,7 +286,7 @@ def test_typing_pauses_and_resumes_a_take_in_lines(
     play = ["play", "harbour-bell", "--plain", "--no-click"]
     with pulse.hiss():
         terminal.start(shlex.join(["env", *words, sys.executable, "-m", "trainer", *play]), rows=50)
-        terminal.wait_for("Enter pauses and resumes.* bar 1 of 4: 5, -4, 4 .* bar 2 of 4")
+        terminal.wait_for("Enter pauses and resumes.* bar 1 of 4: 4, 5, 4 .* bar 2 of 4")
         terminal.keys("Enter")
         terminal.wait_for("Paused; resumes at bar [12]")
         terminal.keys("b", "Enter")
@@ -294,7 +294,7 @@ def test_typing_pauses_and_resumes_a_take_in_lines(
         terminal.keys("Enter")
         terminal.wait_for("Resuming. Listening .* count-in 4 of 4 bar 1 of 4: 5")
         terminal.keys("Enter")
-        terminal.wait_for("bar 1 of 4: 5, -4, 4 .*Paused; resumes at bar 1")
+        terminal.wait_for("bar 1 of 4: 4, 5, 4 .*Paused; resumes at bar 1")
         # The microphone goes away while it is paused: when it is back, it still is.
         pulse.pactl("unload-module", "module-null-sink")
         terminal.wait_for("Paused: .*microphone")
