@@ -16,7 +16,6 @@ import pytest
 from hypothesis import settings
 
 from tests.support.command_line import trainer  # noqa: F401 - a fixture
-from tests.support.evening_class import folder, student_report  # noqa: F401 - fixtures
 from tests.support.pulse import pulse  # noqa: F401 - a fixture
 from tests.support.terminal import terminal  # noqa: F401 - a fixture
 

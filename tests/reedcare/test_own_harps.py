@@ -211,7 +211,7 @@ class TestNames:
     def test_a_key_is_not_a_name(self) -> None:
         assert check_harp_name("  old   C ") == "old C"
         for name in ("C", "bb", "low F", "LF", "high G"):
-            with pytest.raises(HarpError, match="is a key; choose a name that is none"):
+            with pytest.raises(HarpError, match="is a key; choose another name"):
                 check_harp_name(name)
         for name in ("", "  ", "x" * 81, "a\nb\x07"):
             with pytest.raises(HarpError, match="1 to 80 letters"):
@@ -380,7 +380,7 @@ class TestCommands:
             (
                 "harp measure D --harp C",
                 ExitCode.BAD_INPUT,
-                "'D' is a key; choose a name that is none",
+                "'D' is a key; choose another name",
             ),
             ("harp measure quay --harp H", ExitCode.BAD_INPUT, "no harp has the key 'H'"),
             ("harp measure quay --harp C --from none.wav", ExitCode.BAD_INPUT, "none.wav"),

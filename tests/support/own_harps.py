@@ -14,11 +14,14 @@ def tab(text: str) -> Tab:
     return Tab.parse(text)
 
 
-def walk(times: int = 1) -> Drill:
-    """All natural notes, each blow reed and then its draw reed."""
-    words = " ".join(f"{hole}:1 r:1/2 -{hole}:1 r:1/2" for hole in range(1, 11))
+HOLES = range(1, 11)
+
+
+def walk(times: int = 1, holes: range = HOLES) -> Drill:
+    """All natural notes of some holes, each blow reed and then its draw reed."""
+    words = " ".join(f"{hole}:1 r:1/2 -{hole}:1 r:1/2" for hole in holes)
     tab_text = f"{words} |\n" * times
-    head = 'title = "Along the quay"\nharp = "C"\ntempo = 60\nmeter = "30/4"'
+    head = f'title = "Along the quay"\nharp = "C"\ntempo = 60\nmeter = "{3 * len(holes)}/4"'
     return parse_drill(f'{head}\ntab = """\n{tab_text}"""\n', "quay")
 
 
