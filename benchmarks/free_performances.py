@@ -99,7 +99,7 @@ class FreeTake:
     def right_steps(self, attempt: int) -> set[int]:
         """Steps that a try holds, and holds right and in time each time that they were played.
 
-        Without those of which nobody can hear whether they were skipped.
+        Without those that nobody can tell from others: see :meth:`_ambiguous`.
         """
         beat_s = 60.0 / self.drill.tempo
         plays = {step: False for number, step in self.omitted if number == attempt}
@@ -110,17 +110,18 @@ class FreeTake:
         return {step for step, is_right in plays.items() if is_right} - self._ambiguous(attempt)
 
     def _ambiguous(self, attempt: int) -> set[int]:
-        """Steps before a skip that sound like those that were skipped last.
+        """Steps that may be others that sound the same, where the player skipped or went back.
 
         Of a bar that is written twice and played once, either may be the one that was left out.
+        The note before a return may be the first note after it, if those sound the same.
         """
         steps = self.drill.steps
         played = [n.step for n in self.notes if n.attempt == attempt and n.step is not None]
         ambiguous: set[int] = set()
         for before, after in pairwise(played):
             left, to = before, after - 1
-            while 0 <= left < to and _same_sound(steps[left], steps[to]):
-                ambiguous |= {left, to}
+            while min(left, to) >= 0 and left != to and _same_sound(steps[left], steps[to]):
+                ambiguous |= {left, to} if left < to else {to}
                 left, to = left - 1, to - 1
         return ambiguous
 

@@ -81,11 +81,11 @@ def test_each_step_is_marked_while_the_player_plays(live: tuple[list[Event], Pat
 
 
 def test_a_take_ends_by_itself_after_the_last_step(tmp_path: Path) -> None:
-    player = BuiltInPlayer(DRILL, HARP)
+    player = BuiltInPlayer(DRILL, HARP, bars=(1, 2))
     sound = np.concatenate([block.samples for block in player.blocks()])
     path = tmp_path / "long.wav"
-    sf.write(path, np.concatenate([sound, np.zeros(60 * RATE)]), RATE)
-    events = follow(RecordingSpec(path))
+    sf.write(path, np.concatenate([sound, np.zeros(20 * RATE)]), RATE)
+    events = follow(RecordingSpec(path), bars=(1, 2))
     assert len(results(events)) == 1
     readings = [event for event in events if type(event).__name__ == "ReadingHeard"]
     assert len(readings) < 200 * (len(sound) / RATE + 4.0)
@@ -97,7 +97,7 @@ def test_a_take_that_is_stopped_counts_up_to_where_it_was(tmp_path: Path) -> Non
     plan = Plan(HARP, HESITANT, drill=DRILL, follow=True, save=path)
     marked: list[int] = []
     events = []
-    for event in run_take(plan, lambda: len(marked) >= 6):
+    for event in run_take(plan, lambda: len(marked) >= 5):
         events.append(event)
         if isinstance(event, StepMarked):
             marked.append(event.mark.step.index)
