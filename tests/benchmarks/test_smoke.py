@@ -45,6 +45,7 @@ def fonts() -> None:
         ("benchmarks.adversary", "gross x", "8 of 8 hold"),
         ("benchmarks.backlog", "h per CPU h", "pool               1       1"),
         ("benchmarks.classroom", "for next week", "3 of 3 lines as they should be"),
+        ("benchmarks.following", "at once", "phrases, as played "),
         ("benchmarks.guessed", "first three", "  independent "),
         ("benchmarks.homework", "piecewise misaligned", "1 of 1 lines as they should be"),
         ("benchmarks.lengths", "meters", "made-up tunes "),

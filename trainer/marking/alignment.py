@@ -24,7 +24,7 @@ player as they play. Costs: :class:`~trainer.marking.parameters.AlignmentParamet
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -148,7 +148,12 @@ class Alignment:
         return int(self._node.flat[place]) % (count * bins) // bins
 
     def step_with(self, note: HeardNote) -> int | None:
-        """Index of the step that the cheapest path would be in after a note; nothing is added."""
+        """Index of the step that the cheapest path would be in after a note that may go on.
+
+        It is taken to last long enough to be one. Nothing is added.
+        """
+        shortest = round(self._costs.short_s * note.rate)
+        note = replace(note, end=max(note.end, note.start + shortest))
         before = self._cost, self._onset, self._node, self._idle, self._idle_node
         self.add(note)
         step = self.step
