@@ -238,6 +238,7 @@ def main() -> None:
     add_options(parser)
     options = parser.parse_args()
     drills = [SMOKE] if options.smoke else [find_drill(name) for name in options.drills]
+    chains = 1 if options.smoke else options.chains
     if not drills:
         shelf = list(read_shelf().drills)
         drills = random.Random(options.seed).sample(shelf, min(options.count, len(shelf)))
@@ -248,7 +249,7 @@ def main() -> None:
     )
     failed = total = 0
     with ProcessPoolExecutor(os.cpu_count()) as pool:
-        attempt_all = partial(attempts_at_drill, seed=options.seed, chains=options.chains)
+        attempt_all = partial(attempts_at_drill, seed=options.seed, chains=chains)
         for tried in pool.map(attempt_all, drills):
             for attempt in tried:
                 total, failed = total + 1, failed + (not attempt.holds)

@@ -31,6 +31,10 @@ _CHORD_RULES = (CleannessRule.CHORD, CleannessRule.AROUND)
 _SHORTEST_S = 0.07
 """Shortest note in seconds: the built-in player refuses one below 0.05 s."""
 
+_SHORTEST_WOBBLE_S = 0.7
+"""Shortest note in seconds that wobbles: three periods of the built-in player's wobble. A fault in
+time, which cuts it short, leaves two."""
+
 
 @dataclass(frozen=True, slots=True)
 class Context:
@@ -121,14 +125,19 @@ def _is_plain(step: Step) -> bool:
     return not (is_shaped or step.has_path or has_vibrato)
 
 
+def _is_long(at: Context) -> bool:
+    """Whether a step is held plainly for some periods of a wobble; in less, it is a glide."""
+    return _is_plain(at.step) and at.length_s >= _SHORTEST_WOBBLE_S
+
+
 def _wobble(at: Context, size: float) -> Fault | None:
     cents = 2.0 * size * at.drill.goal.tolerance
-    return Fault(wobble_cents=cents) if _is_plain(at.step) else None
+    return Fault(wobble_cents=cents) if _is_long(at) else None
 
 
 def _drift(at: Context, size: float) -> Fault | None:
     cents = 4.0 * size * at.drill.goal.tolerance
-    return Fault(drift_cents=at.sign * cents) if _is_plain(at.step) else None
+    return Fault(drift_cents=at.sign * cents) if _is_long(at) else None
 
 
 def _scoop(at: Context, size: float) -> Fault | None:

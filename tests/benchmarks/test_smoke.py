@@ -42,7 +42,7 @@ def fonts() -> None:
 @pytest.mark.parametrize(
     ("module", "head", "row"),
     [
-        ("benchmarks.adversary", "gross x", "8 of 8 hold"),
+        ("benchmarks.adversary", "gross x", "9 of 9 hold"),
         ("benchmarks.backlog", "h per CPU h", "pool               1       1"),
         ("benchmarks.classroom", "for next week", "3 of 3 lines as they should be"),
         ("benchmarks.following", "at once", "phrases, as played "),
