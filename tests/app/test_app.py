@@ -224,6 +224,20 @@ def test_notice_does_not_stop_the_take_and_stays_visible() -> None:
     run(test)
 
 
+def test_a_long_notice_takes_rows_of_its_own_and_covers_no_hole() -> None:
+    sentence = "the microphone gives nothing but silence; is it muted or unplugged, or off?"
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        before = await show(pilot, puppet, STARTED, at(0))
+        dials = [line for line in before.splitlines() if "[4]" in line or "+10" in line]
+        words = await show(pilot, puppet, Notice(sentence))
+        assert sentence in " ".join(words.replace("\n", " ").split())
+        assert all(line in words for line in dials)
+        assert len(dials) == 2
+
+    run(test)
+
+
 def test_page_stays_still_and_marks_stay_below_their_steps() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         columns = []

@@ -246,6 +246,8 @@ class PracticeScreen(TakeScreen):
         before = self.session.plan.harp
         self._open_entry((entry, False), run=True)
         plan = self.session.plan
+        if plan.drill is None or plan.drill.name != entry.drill:
+            return  # the harp cannot play it; a message gives the reason
         if (plan.harp.key, plan.harp.tuning) != (before.key, before.tuning):
             self.say(f"Take the {plan.harp.name} harp, then play any note.")
             self._start(plan, None)
@@ -315,7 +317,9 @@ class PracticeScreen(TakeScreen):
     def action_hands_free(self) -> None:
         """Play on without hands, or no longer; where nothing runs, wait for a note."""
         session = self.session
-        if session.plan.hands_free is not None:
+        if session.plan.follow:
+            self.say("! Hands-free needs a count-in; this take follows your own time.")
+        elif session.plan.hands_free is not None:
             session.set_hands_free(None)
         else:
             session.set_hands_free(HandsFree())
@@ -466,6 +470,8 @@ class PracticeScreen(TakeScreen):
             day = load_daily_set_view(self.session.plan, self._shelf).day
         except TrainerError:
             return  # the screen of the set has reported it
+        names = {drill.name for drill in self._shelf}
+        day = replace(day, entries=tuple(e for e in day.entries if e.drill in names))
         if not worker.is_cancelled:
             self.app.call_from_thread(self._take_day, SetRun(day, entry))
 
