@@ -26,6 +26,7 @@ from trainer.drill import (
     lint_drill,
     move_to_harp,
     read_drill,
+    read_drills_for,
     read_shelf,
 )
 from trainer.drill.shelf import bundled_drill_folder
@@ -618,3 +619,13 @@ def test_the_built_in_player_performs_it(name: str, key: str) -> None:
     assert result.score >= LEAST_SCORE, [
         (mark.step.text, mark.score, mark.sentence) for mark in result.marks if mark.score < 98
     ]
+
+
+def test_the_drills_for_a_skill_are_those_of_the_shelf_in_its_order() -> None:
+    for skills, level in ((("half-step bends", "bend control"), 7), (("rhythm",), 4), ((), 9)):
+        wanted = [
+            drill
+            for drill in read_shelf().drills
+            if drill.level <= level and set(skills) & set(drill.skills)
+        ]
+        assert list(read_drills_for(skills, level)) == wanted

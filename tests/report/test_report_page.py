@@ -120,7 +120,7 @@ def test_last_time_and_the_teachers_words_are_beside_the_marks(
     assert again.steps == now.steps
     assert again.criteria == pytest.approx(dict(now.criteria))
     for broken in ([], {}, {"steps": [1]}, {**data, "score": None}):
-        with pytest.raises(TrainerError, match="no result"):
+        with pytest.raises(TrainerError, match="not a result"):
             Summary.read(broken)
 
 

@@ -56,6 +56,7 @@ from trainer.drill.shelf import (
     drill_files,
     expand_drill_paths,
     find_drill,
+    read_drills_for,
     read_shelf,
 )
 from trainer.drill.tab_words import (
@@ -153,6 +154,7 @@ __all__ = [
     "read_course",
     "read_drill",
     "read_drill_text",
+    "read_drills_for",
     "read_shelf",
     "read_step",
     "standard_harps",

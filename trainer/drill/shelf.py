@@ -6,21 +6,26 @@ project's drill of the same name.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+import tomllib
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
 from importlib import resources
 from pathlib import Path
 from statistics import mean
+from typing import Protocol, TypeVar
 
 import platformdirs
 
+from trainer.core.text_files import normalize_text
 from trainer.drill.errors import DrillError
 from trainer.drill.model import Drill
-from trainer.drill.parser import read_drill
+from trainer.drill.parser import read_drill, read_drill_text
 
 DRILL_SUFFIX = ".toml"
 """Suffix of drill files."""
+LOWEST_LEVEL = 1
+"""Level of a drill that states none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,6 +95,51 @@ def read_shelf() -> Shelf:
     return Shelf(_as_course(drills), tuple(errors))
 
 
+def read_drills_for(skills: Collection[str], level: int) -> tuple[Drill, ...]:
+    """Read the drills that train one of some skills, in course order, as :func:`read_shelf` does.
+
+    Of the other drills only the heads are read, which takes a fifth of the time.
+
+    Args:
+        skills: names of skills.
+        level: highest level.
+    """
+    heads = [head for path in drill_files().values() if (head := _read_head(path)) is not None]
+    drills = []
+    for head in _as_course(heads):
+        if head.level <= level and not set(skills).isdisjoint(head.skills):
+            try:
+                drills.append(read_drill(head.path))
+            except DrillError:  # read_shelf reports it
+                continue
+    return tuple(drills)
+
+
+@dataclass(frozen=True, slots=True)
+class _Head:
+    """What the order of a course follows from.
+
+    Attributes:
+        name, skills, level: as in :class:`Drill`.
+        path: of its file.
+    """
+
+    name: str
+    skills: tuple[str, ...]
+    level: int
+    path: Path
+
+
+def _read_head(path: Path) -> _Head | None:
+    """Return the head of a drill file; None where it is not one."""
+    try:
+        data = tomllib.loads(normalize_text(read_drill_text(path)))
+        skills = tuple(str(skill) for skill in data.get("skills", ()))
+        return _Head(path.stem, skills, int(data.get("level", LOWEST_LEVEL)), path)
+    except (DrillError, ValueError, TypeError, RecursionError):
+        return None
+
+
 def find_drill(name_or_path: str) -> Drill:
     """Return a drill of the shelf by name, or a drill file by path.
 
@@ -112,16 +162,30 @@ def _files_in(folder: Path) -> list[Path]:
     return sorted(path for path in folder.rglob(f"*{DRILL_SUFFIX}") if path.is_file())
 
 
-def _group(drill: Drill) -> str:
+class _InCourse(Protocol):
+    """What has a place in a course."""
+
+    @property
+    def name(self) -> str: ...
+    @property
+    def skills(self) -> tuple[str, ...]: ...
+    @property
+    def level(self) -> int: ...
+
+
+_T = TypeVar("_T", bound=_InCourse)
+
+
+def _group(drill: _InCourse) -> str:
     return drill.skills[0] if drill.skills else "other"
 
 
-def _as_course(drills: list[Drill]) -> tuple[Drill, ...]:
+def _as_course(drills: list[_T]) -> tuple[_T, ...]:
     levels: dict[str, list[int]] = {}
     for drill in drills:
         levels.setdefault(_group(drill), []).append(drill.level)
 
-    def place(drill: Drill) -> tuple[float, str, int, str]:
+    def place(drill: _InCourse) -> tuple[float, str, int, str]:
         group = _group(drill)
         return mean(levels[group]), group, drill.level, drill.name
 

@@ -70,6 +70,14 @@ def advise(
     return tuple(pieces[:MAX_ADVICE])
 
 
+def wanted_skills(result: Result) -> frozenset[str]:
+    """Return the skills of drills that :func:`advise` may propose."""
+    remarks = result.performance.remarks if result.performance else ()
+    names = {habit.name for habit in find_habits(result)}
+    names |= {remark_habit(remark.kind, remark.size) for remark in remarks}
+    return frozenset(skill for name in names - {""} for skill in REMEDIES[name].skills)
+
+
 def _on_failure(result: Result) -> list[Advice]:
     """Advice on a pass that failed without a fault that stands out: there is always some."""
     drill, pieces = result.drill, []

@@ -20,7 +20,8 @@ HEALTH_ADVICE = (
     "at a moderate level."
 )
 _PLAIN_TAB_SIGNS = """4  ↑ blow hole 4     -4  ↓ draw hole 4
-'  a half step of bend down, '' two    o  overblow, overdraw"""
+'  a half step of bend down, '' two
+o  an overblow or overdraw"""
 
 
 def drill_sheet_html(drill: Drill, notes: tuple[str, ...] = (), staff: Sequence[Staff] = ()) -> str:

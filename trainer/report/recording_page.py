@@ -11,11 +11,12 @@ from pathlib import Path
 
 from trainer.core import TrainerError
 from trainer.core.files import replace_file, usual_mode
-from trainer.drill import Drill, read_shelf
+from trainer.drill import Drill, read_drills_for
 from trainer.ear import Reading
 from trainer.harp import Harp
+from trainer.marking import Result
 from trainer.practice import Fingerprint, MarkedRecording, Plan, code_digest, mark_recording
-from trainer.report.advice import advise
+from trainer.report.advice import advise, wanted_skills
 from trainer.report.last_time import Summary
 from trainer.report.student_page import StudentReport, marked_span, student_html
 from trainer.sound import Recording, SoundError
@@ -109,7 +110,7 @@ def student_report(
         samples,
         opened.rate,
         marked.path.name,
-        advise(best, _shelf(), request.passed_drills),
+        advise(best, _drills_for(best), request.passed_drills),
         request.student,
         (*request.notes, *marked.notes),
         request.last,
@@ -167,6 +168,10 @@ def page_names(names: Sequence[str]) -> list[str]:
     return pages
 
 
-@cache
-def _shelf() -> tuple[Drill, ...]:
-    return tuple(read_shelf().drills)
+def _drills_for(result: Result) -> tuple[Drill, ...]:
+    """Return the drills that may be proposed after a result."""
+    skills = wanted_skills(result)
+    return _read_drills_for(skills, result.drill.level) if skills else ()
+
+
+_read_drills_for = cache(read_drills_for)

@@ -303,10 +303,8 @@ def pitch_plot(
 
     count = PLOT.target_points
     places = [step.path_position(i / count) for i in range(count + 1)]
-    path = [
-        (begins + i / count * duration, float(np.interp(place, range(len(targets)), targets)))
-        for i, place in enumerate(places)
-    ]
+    offsets = np.interp(places, range(len(targets)), targets).tolist()
+    path = [(begins + i / count * duration, offset) for i, offset in enumerate(offsets)]
     band = result.drill.goal.tolerance
     upper = [(x(time), y(offset + band)) for time, offset in path]
     lower = [(x(time), y(offset - band)) for time, offset in reversed(path)]
