@@ -34,7 +34,7 @@ def text_of(row: TextRow) -> str:
 @pytest.mark.parametrize("size", SIZES, ids=str)
 @pytest.mark.parametrize("name", STATES)
 def test_boards_fit_and_stand_in_the_middle(name: str, size: tuple[int, int]) -> None:
-    width, height = size[0], size[1] - 6
+    width, height = size[0], size[1] - 3
     state = STATES[name]
     draw = guide_rows if isinstance(state, GuideState) else measuring_rows
     rows = draw(state, width, height)  # type: ignore[arg-type]

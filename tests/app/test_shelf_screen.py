@@ -107,7 +107,7 @@ def test_typing_searches_and_enter_opens(size: tuple[int, int]) -> None:
         assert "▶ Rope-walk, quicker by and by" in shown
         assert "↻ loop  ↗ climb" in shown
         assert await faint(pilot) == set()
-        assert "even eighths" in shown
+        assert "Trains even" in shown
         shown = await press(pilot, *type_in("x"))
         assert f"0 of {len(SHELF)} drills" in shown
         assert "No drill matches" in shown

@@ -141,7 +141,7 @@ class HarpsScreen(Screen[ChosenHarp | None]):
             tooltip="back, keeping your harp",
         ),
         *LIST_BINDINGS,
-        Binding("enter", "take", "use it", tooltip="use this harp"),
+        Binding("enter", "take", "use", tooltip="use this harp"),
         Binding(
             "right",
             "position(1)",

@@ -39,12 +39,12 @@ class ListenScreen(TakeScreen):
 
     ABOUT: ClassVar[str] = "No drill: what you play, how far off, how clean, how steady."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("space", "play", "listen on or off", tooltip="listen, or stop listening"),
+        Binding("space", "play", "listen", tooltip="listen, or stop listening"),
         Binding("d", "tone", "tone", tooltip="reference tone on or off"),
         Binding(
             "up",
             "target(1)",
-            "which tone",
+            "its note",
             key_display="↑↓",
             tooltip="reference tone one note higher",
         ),
@@ -57,9 +57,7 @@ class ListenScreen(TakeScreen):
             "octave",
             tooltip="reference tone an octave lower, or at pitch",
         ),
-        Binding(
-            "escape,i", "leave", "back to the drill", key_display="esc", tooltip="back to the drill"
-        ),
+        Binding("escape,i", "leave", "back", key_display="esc", tooltip="back to the drill"),
     ]
 
     def __init__(self, session: Session) -> None:

@@ -93,9 +93,7 @@ class ProgressScreen(Screen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("escape,g", "dismiss(None)", "back", key_display="esc", tooltip="back"),
         *LIST_BINDINGS,
-        Binding(
-            "enter,space", "turn", "plot or table", key_display="enter", tooltip="plot or table"
-        ),
+        Binding("enter,space", "turn", "plot", key_display="enter", tooltip="plot or table"),
         Binding(
             "m",
             "measure",
@@ -105,7 +103,7 @@ class ProgressScreen(Screen[None]):
         Binding(
             "w",
             "window",
-            "weeks or all",
+            "weeks",
             tooltip="trend of four weeks, or since the start",
         ),
     ]

@@ -27,7 +27,9 @@ from trainer.app.widgets.key_footer import KeyFooter
 from trainer.drill import Drill
 from trainer.report.formatting import quantity_text
 
-WIDE_COLUMNS = 100
+SPLIT_COLUMNS = 110
+"""Columns from which the preview stands beside the list."""
+WIDE_COLUMNS = 170
 """Columns from which a line also lists the drill's other skills."""
 
 
@@ -38,7 +40,7 @@ def drill_line(drill: Drill, chosen: bool = False, *, wide: bool = False) -> Con
     notes = [*feature_signs(drill), *(drill.skills[1:] if wide else ())]
     return Content.assemble(
         pointer,
-        (f"{drill.title:<38} ", "bold"),
+        (f"{drill.title:<34} ", "bold"),
         (f"level {drill.level}  ", quiet),
         "  ".join(notes),
     )
@@ -85,12 +87,17 @@ class ShelfScreen(PlaybackScreen[int | None]):
 
     DEFAULT_CSS = """
     ShelfScreen {
+        #body { height: 1fr; layout: vertical; }
         #search { background: $background; padding: 0 1; height: 1; border: none; }
         #shelf-preview { height: 9; background: $surface; }
         #preview-box { height: auto; padding: 0; background: $surface; }
         #sound { height: 1; padding: 0 2; background: $surface; text-wrap: nowrap; }
         &.-tall #preview-box { padding: 1 0; }
         &.-tall #shelf-preview { height: 13; }
+        &.-split #body { layout: horizontal; }
+        &.-split #drills { width: 1fr; }
+        &.-split #preview-box { width: 46%; height: 1fr; padding: 1 0; }
+        &.-split #shelf-preview { height: 1fr; }
         #drills > .option-list--option-highlighted {
             color: $foreground;
             background: $surface;
@@ -98,6 +105,7 @@ class ShelfScreen(PlaybackScreen[int | None]):
         }
     }
     """
+    HORIZONTAL_BREAKPOINTS = [(0, "-narrow"), (SPLIT_COLUMNS, "-split")]  # noqa: RUF012
     CAUTION = "tab plays it. Headphones: moderate level."
     ABOUT: ClassVar[str] = "All drills. Type to search: a title, a skill, level 3, -4', hole 2."
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -136,9 +144,7 @@ class ShelfScreen(PlaybackScreen[int | None]):
             tooltip="a page down",
         ),
         Binding("enter", "open", "open", priority=True, tooltip="open this drill"),
-        Binding(
-            "tab", "hear", "hear it, or stop", priority=True, tooltip="hear it played, or stop"
-        ),
+        Binding("tab", "hear", "hear", priority=True, tooltip="hear it played, or stop"),
         Binding(
             "question_mark", "app.help", "help", key_display="?", priority=True, tooltip="this page"
         ),
@@ -166,9 +172,10 @@ class ShelfScreen(PlaybackScreen[int | None]):
         """Yield the search, the list and a preview of the chosen drill."""
         yield Static(id="count", classes="title")
         yield self._search
-        yield self._drills
-        with Container(id="preview-box"):
-            yield self._preview
+        with Container(id="body"):
+            yield self._drills
+            with Container(id="preview-box"):
+                yield self._preview
         yield Static(self.CAUTION, id="sound")
         yield KeyFooter()
 

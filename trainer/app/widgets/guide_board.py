@@ -55,7 +55,7 @@ def guide_rows(state: GuideState, width: int, height: int) -> list[TextRow]:
     sign, pen = ("✓", "good") if state.good else ("○", "now")
     verdict = wrapped(f"{sign} {state.message}" if state.message else "", room, pen)
     below = [*level, (), *(centred(row, room) for row in verdict)]
-    free = height - len(above) - len(below) - 1
+    free = height - len(above) - len(below) - 3  # a blank row below, and one at either end
     middle = _choices(state, max(3, free)) if state.choices else []
     if state.asked:
         middle = large(state.asked, pen, room, free)
