@@ -85,7 +85,7 @@ POINTS = 10.0
 IN_TUNE = 0.95
 """Probability that a natural note is in tune."""
 MASTERED = 0.8
-MOST_DAYS = 400
+MOST_DAYS = 730
 FIRST_DAY = date(2026, 1, 1)
 MINUTES = 20.0
 

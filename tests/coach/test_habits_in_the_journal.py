@@ -124,12 +124,16 @@ def missing_aims(drill: Drill) -> Fault:
 
 
 def test_a_take_below_its_aim_does_not_open_a_level() -> None:
-    first = [drill for drill in SHELF if drill.level == 1]
+    def is_plain(drill: Drill) -> bool:
+        return not any(step.call or step.is_chord or step.is_gesture for step in drill.steps)
+
+    shelf = list(filter(is_plain, SHELF))
+    first = [drill for drill in shelf if drill.level == 1]
     for fault_of, is_open in ((lambda _: faultless, True), (missing_aims, False)):
         takes = [take(drill, fault_of(drill)) for drill in first]
         assert {played.passed for played in takes} == {is_open}
-        entries = chosen(SHELF, takes)
-        assert any(drill.level == 2 for drill in SHELF if drill.name in entries) is is_open
+        entries = chosen(shelf, takes)
+        assert any(drill.level == 2 for drill in shelf if drill.name in entries) is is_open
 
 
 def test_a_bend_drill_without_its_bends_is_not_passed() -> None:

@@ -654,7 +654,7 @@ def test_pictures_show_the_same_figures(tmp_path: Path, class_: Overview) -> Non
 def test_what_prevents_a_picture_is_reported(
     tmp_path: Path, class_: Overview, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    with pytest.raises(PlotError, match=r"let it end in \.png or \.svg"):
+    with pytest.raises(PlotError, match=r"end it in \.png or \.svg"):
         save_progress_plot(tmp_path / "one.jpg", class_, None)
     with pytest.raises(PlotError, match="cannot be written"):
         save_progress_plot(tmp_path / "nowhere" / "one.png", class_, None)

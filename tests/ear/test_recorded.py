@@ -448,7 +448,7 @@ def test_the_phrase_is_the_drill() -> None:
         *("0", "1", "2", "9/2", "6", "8", "10", "12", "13")
     ]
     assert drill.tempo == 96.0
-    assert drill.steps[OUT_STEP].tab == "5"
+    assert drill.steps[OUT_STEP].tab == "4"
     assert drill.steps[LEAKING_STEP].tab == "4"
     assert drill.steps[LATE_STEP].start.denominator == 2
     assert drill.steps[SHALLOW_STEP].tab == "-4'"
@@ -520,7 +520,7 @@ def test_the_drill_is_found_in_a_recording_that_does_not_say_where_it_starts() -
 def test_the_phrase_is_written_down_as_it_was_played() -> None:
     """The glide is one note, reported where it stayed longest; the chord by one of its holes."""
     names = [str(note.tab) for note in notes_of("phrase")]
-    assert names[:-1] == ["5", "-4", "4", "-4", "-4'", names[5], "4", "-3"]
+    assert names[:-1] == ["4", "5", "4", "-4", "-4'", names[5], "4", "-3"]
     assert names[5] in ("-4", "-4'")
     assert notes_of("phrase")[-1].holes == (4, 5)
     assert Counter(note.clean for note in notes_of("phrase")) == {True: 8, False: 1}

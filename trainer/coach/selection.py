@@ -37,6 +37,7 @@ from trainer.coach.set_entry import (
 )
 from trainer.coach.traits import SINGLE_NOTES, DrillTraits
 from trainer.coach.weaknesses import SuccessRate, Trait, TraitKind, find_weaknesses
+from trainer.drill import course_place
 
 
 def choose_entries(
@@ -243,7 +244,7 @@ class _Selection:
             and traits.drill.name not in self._taken
             and (self._has_single_notes() or not traits.has_bends)
         ]
-        new.sort(key=lambda traits: traits.drill.level)  # within a level, the course's order
+        new.sort(key=lambda traits: (traits.drill.level, course_place(traits.drill.name)))
         new = self._of_one_new_skill(new)
         self._add(new, Reason.NEW, self._why_new, most, room_s)
         if not self._chosen:

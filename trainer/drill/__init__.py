@@ -6,7 +6,7 @@ The fields of drill files (:mod:`trainer.drill.header`) and their JSON Schema
 
 from trainer.drill.aim import Aim, can_measure, describe_aim
 from trainer.drill.clock import BeatClock, TempoChange
-from trainer.drill.course import Stage, read_course
+from trainer.drill.course import Stage, course_place, read_course
 from trainer.drill.difficulty import describe_difficulty, passage_difficulty
 from trainer.drill.errors import DrillError
 from trainer.drill.fingerings import TargetPitch, step_fingerings, target_pitches
@@ -127,6 +127,7 @@ __all__ = [
     "arrangements_for_harp",
     "arrangements_for_tuning",
     "can_measure",
+    "course_place",
     "describe_aim",
     "describe_difficulty",
     "drill_files",

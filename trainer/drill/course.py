@@ -29,6 +29,20 @@ class Stage:
     drills: tuple[str, ...]
 
 
+def course_place(drill: str) -> int:
+    """Place of a drill in the course, from 0; -1 if it is in no stage.
+
+    So a player's own drill comes before the others of its level: it was added on purpose.
+    """
+    return _places().get(drill, -1)
+
+
+@lru_cache(maxsize=1)
+def _places() -> dict[str, int]:
+    names = [name for stage in read_course() for name in stage.drills]
+    return {name: place for place, name in enumerate(names)}
+
+
 @lru_cache(maxsize=1)
 def read_course() -> tuple[Stage, ...]:
     """Return the stages in their order."""
