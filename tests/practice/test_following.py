@@ -12,6 +12,7 @@ from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.practice import (
     Event,
+    Notice,
     PassEnded,
     PassStarted,
     Plan,
@@ -22,12 +23,14 @@ from trainer.practice import (
     run_take,
     saved_tolerance,
 )
+from trainer.practice.conductor import Conductor
 from trainer.report.result_report import result_data
 from trainer.sound import BuiltInPlayer, PlayerSpec, RecordingSpec, SourceSpec
 
 DRILL = find_drill("harbour-bell")
 HARP = Harp.of("C")
 RATE = 48_000
+PLAYED = list(DRILL.step_range(1, 3))
 HESITANT = PlayerSpec(hesitate={5: 600.0}, rush=1.1)
 
 
@@ -37,9 +40,9 @@ def follow(source: SourceSpec, **options: object) -> list[Event]:
 
 @pytest.fixture(scope="module")
 def live(tmp_path_factory: pytest.TempPathFactory) -> tuple[list[Event], Path]:
-    """A take with a stop of 0.6 s before bar 3, followed live, and the file it is saved in."""
+    """Three bars with a stop of 0.6 s before the third, followed live, and the saved file."""
     path = tmp_path_factory.mktemp("takes") / "take.flac"
-    return follow(HESITANT, save=path), path
+    return follow(HESITANT, bars=(1, 3), save=path), path
 
 
 def results(events: list[Event]) -> list[dict[str, object]]:
@@ -62,7 +65,7 @@ def test_there_is_no_click_and_the_cursor_walks_step_by_step(
     (started,) = [event for event in events if isinstance(event, PassStarted)]
     assert started.clock is None
     moves = [event.position for event in events if isinstance(event, PositionChanged)]
-    assert [position.step for position in moves if position] == [s.index for s in DRILL.steps]
+    assert [position.step for position in moves if position] == PLAYED
     clocks = [position.clock for position in moves[3:] if position]
     tempos = [clock.beat_s(DRILL.steps[-1].start) for clock in clocks]
     assert tempos == pytest.approx([60.0 / DRILL.tempo] * len(tempos), rel=0.15)
@@ -72,7 +75,7 @@ def test_each_step_is_marked_while_the_player_plays(live: tuple[list[Event], Pat
     events, _ = live
     ends = [i for i, event in enumerate(events) if isinstance(event, PassEnded)]
     marks = [event.mark for event in events[: ends[0]] if isinstance(event, StepMarked)]
-    assert {mark.step.index for mark in marks} == {step.index for step in DRILL.steps}
+    assert {mark.step.index for mark in marks} == set(PLAYED)
     (result,) = [event.result for event in events if isinstance(event, PassEnded)]
     for mark in marks:
         final = result.marks[mark.step.index]
@@ -94,7 +97,7 @@ def test_a_take_ends_by_itself_after_the_last_step(tmp_path: Path) -> None:
 
 def test_a_take_that_is_stopped_counts_up_to_where_it_was(tmp_path: Path) -> None:
     path = tmp_path / "take.flac"
-    plan = Plan(HARP, HESITANT, drill=DRILL, follow=True, save=path)
+    plan = Plan(HARP, HESITANT, drill=DRILL, bars=(1, 3), follow=True, save=path)
     marked: list[int] = []
     events = []
     for event in run_take(plan, lambda: len(marked) >= 5):
@@ -102,10 +105,25 @@ def test_a_take_that_is_stopped_counts_up_to_where_it_was(tmp_path: Path) -> Non
         if isinstance(event, StepMarked):
             marked.append(event.mark.step.index)
     (result,) = results(events)
-    assert result["unplayed"] == len(DRILL.steps) - len(result["steps"])  # type: ignore[arg-type]
+    assert result["unplayed"] == len(PLAYED) - len(result["steps"]) > 0  # type: ignore[arg-type]
     assert not result["passed"]
     saved = Plan(HARP, RecordingSpec(path), drill=DRILL, tolerance=saved_tolerance(path, DRILL))
     assert results(list(run_take(saved))) == [result]
+
+
+def test_a_take_that_is_stopped_at_once_has_no_result() -> None:
+    conductor = Conductor(Plan(HARP, PlayerSpec(), drill=DRILL, follow=True), RATE)
+    conductor.begin_following(range(len(DRILL.steps)))
+    assert conductor.running
+    assert list(conductor.stop(0)) == [Notice("too little was played to mark it")]
+    assert not conductor.running
+
+
+def test_another_harp_is_named(live: tuple[list[Event], Path]) -> None:
+    _, path = live
+    plan = Plan(Harp.of("D"), RecordingSpec(path), drill=DRILL, follow=True)
+    (notice,) = [event.sentence for event in run_take(plan) if isinstance(event, Notice)]
+    assert notice == "you play on another harp than D; choose it with --harp 'C'"
 
 
 @pytest.mark.parametrize("name", ["pilot-calls", "bends-that-wait"])

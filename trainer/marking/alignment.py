@@ -278,7 +278,7 @@ def _pitch_ranges(target: StepTarget, harp: Harp) -> list[tuple[float, float]]:
     step = target.step
     if step.has_path:
         return [(target.lowest, target.highest)]
-    pitches = list(target.path[0])
+    pitches = [*target.path[0], *target.shake_pitches]
     sound = step.first
     tabs = [step.alternative] if step.alternative else []
     if step.implied_neighbour(sound):

@@ -110,6 +110,12 @@ class LiveFollower:
         return []
 
     @property
+    def is_full(self) -> bool:
+        """Whether no more readings can be kept."""
+        first, last = self.readings[:1], self.readings[-1:]
+        return bool(first) and last[0].heard - first[0].heard > LIVE.longest_s * self._rate
+
+    @property
     def done(self) -> bool:
         """Whether the last step was played, and nothing since."""
         if not self._tail or self._tail[-1].step != len(self._steps) - 1:

@@ -510,6 +510,8 @@ class LiveParameters:
     """Time in seconds after which a note that sounds is looked at again: its pitch may settle."""
     end_s: float = 2.0
     """Silence in seconds after the last step that ends a take."""
+    longest_s: float = 600.0
+    """Longest take in seconds: its readings are kept, some 15 megabytes a minute."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -12,10 +12,19 @@ from dataclasses import replace
 
 from trainer.drill import BeatClock, Clock, Drill
 from trainer.ear import Reading
-from trainer.marking import FreeMarker, LiveFollower, Mark, Marker, Position
+from trainer.marking import (
+    FreeMarker,
+    LiveFollower,
+    Mark,
+    Marker,
+    OtherPitchError,
+    Position,
+    StartError,
+)
 from trainer.practice.events import (
     BeatReached,
     Event,
+    Notice,
     PassEnded,
     PositionChanged,
     ReadingHeard,
@@ -96,7 +105,9 @@ class Conductor:
     def advance(self, sample: int) -> Iterator[Event]:
         """End the pass if it has run its course by a sample."""
         if self._follower is not None:
-            if self._follower.done:
+            if self._follower.is_full:
+                yield Notice("a take in your own time ends after ten minutes; start the next one")
+            if self._follower.done or self._follower.is_full:
                 yield from self._end_following(self._follower)
             return
         marker, current = self._marker, self.passes[-1] if self.passes else None
@@ -160,14 +171,20 @@ class Conductor:
             self._position = follower.position
             yield PositionChanged(follower.position)
 
-    def _end_following(
-        self, follower: LiveFollower, *, stopped: bool = False
-    ) -> Iterator[PassEnded]:
+    def _end_following(self, follower: LiveFollower, *, stopped: bool = False) -> Iterator[Event]:
         """Mark what was followed as a recording of it is marked, now that all of it is known."""
         assert self.own_time is not None
         self._follower = None
         self.own_time = replace(self.own_time, stopped=stopped)
-        to_come = self.own_time.passes(follower.passes())
+        try:
+            to_come = self.own_time.passes(follower.passes())
+        except OtherPitchError as error:
+            choose = f"choose it with --harp '{error.harp}'" if error.harp else "choose yours"
+            yield Notice(f"you play on another harp than {self._plan.harp.name}; {choose}")
+            return
+        except StartError:
+            yield Notice("too little was played to mark it")
+            return
         for reading in follower.readings:
             yield from _results(self.advance(reading.heard))
             if not self.running:
