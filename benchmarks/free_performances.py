@@ -99,7 +99,7 @@ class FreeTake:
     def right_steps(self, attempt: int) -> set[int]:
         """Steps that a try holds, and holds right and in time each time that they were played.
 
-        Without those that nobody can tell from others: see :meth:`_ambiguous`.
+        Without those that cannot be distinguished from others: see :meth:`_ambiguous`.
         """
         beat_s = 60.0 / self.drill.tempo
         plays = {step: False for number, step in self.omitted if number == attempt}

@@ -510,7 +510,7 @@ _CHOSEN_ON = (
     "alignment, tempo fit and tries were chosen on the families 'walks' and 'sections', whose "
     "drills, tempos and errors are others; 'phrases' was looked at on seeds below 100: it showed "
     "that the tempo curve was too stiff, that a note played twice was lost, and which skips and "
-    "returns nobody can tell from others"
+    "returns are ambiguous"
 )
 TABLES: dict[str, tuple[str, str, Table]] = {
     "homework": (
