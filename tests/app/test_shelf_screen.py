@@ -203,7 +203,7 @@ def test_reason_is_shown_when_nothing_can_be_played() -> None:
 def test_nothing_is_played_during_a_take() -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         shown = await press(pilot, "s", "tab")
-        assert "A take is running: press esc, then space to stop it" in shown
+        assert "× a take is running: press esc, then space to stop it" in shown
         assert len(puppet.plans) == 1
 
     run(test, PLAN, shelf=SHELF, autostart=True)

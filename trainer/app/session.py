@@ -24,6 +24,9 @@ from trainer.practice import (
 
 Answer = TypeVar("Answer")
 
+TAKE_RUNS = "a take is running: press esc, then space to stop it"
+"""Why something that needs the listener cannot begin."""
+
 
 class ListenerLike(Protocol):
     """Plays plans and reports events. No method blocks."""

@@ -15,7 +15,7 @@ from textual.screen import Screen
 from textual.timer import Timer
 from textual.widgets import Input, Static
 
-from trainer.app.session import Session
+from trainer.app.session import TAKE_RUNS, Session
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.measuring_board import MeasuringBoard, MeasuringState
 from trainer.core import TrainerError
@@ -43,7 +43,6 @@ MEASURE_POLL_S = 0.05
 """Time between two polls of the listener, in seconds."""
 LINES_KEPT = 6
 """Messages about notes that are kept."""
-MEASURE_BUSY = "a take is running: press esc, then space to stop it"
 
 
 class MeasureScreen(Screen[str | None]):
@@ -131,7 +130,7 @@ class MeasureScreen(Screen[str | None]):
         self.add_class("-measuring")
         self.set_focus(None)
         if self._session.busy:
-            self._set_message(f"× {MEASURE_BUSY}")
+            self._set_message(f"× {TAKE_RUNS}")
             return
         source = self._session.plan.source
         spec = source if isinstance(source, MicrophoneSpec) else MicrophoneSpec()

@@ -8,12 +8,11 @@ from textual.timer import Timer
 from textual.widgets import Static
 
 from trainer.app.playback import Playback
-from trainer.app.session import Session
+from trainer.app.session import TAKE_RUNS, Session
 from trainer.practice import Plan
 
 PLAYBACK_POLL_S = 0.1
 """Time between two polls while something plays, in seconds."""
-PLAYBACK_BUSY = "A take is running: press esc, then space to stop it."
 
 
 class PlaybackScreen(Screen[ScreenResultType]):
@@ -47,7 +46,7 @@ class PlaybackScreen(Screen[ScreenResultType]):
             words: text of the line while it plays.
         """
         if self._session is None or self._playback is None or self._session.busy:
-            self.set_line(PLAYBACK_BUSY)
+            self.set_line(f"× {TAKE_RUNS}")
             return
         self._playback.start(plan)
         self._playing_text = words

@@ -18,7 +18,7 @@ from textual.worker import get_current_worker
 from trainer.app.device_list import calibration_message
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.list_keys import LIST_BINDINGS, move_cursor
-from trainer.app.session import ListenerLike, Session
+from trainer.app.session import TAKE_RUNS, ListenerLike, Session
 from trainer.app.theme import CSS_PENS, effective_theme
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.settings_list import (
@@ -51,8 +51,8 @@ from trainer.sound import MicrophoneSpec
 NAME_CELLS, VALUE_CELLS = 22, 30
 """Width of a setting's name and value in cells."""
 LATENCY_HINT = (
-    "Hold a headphone to the microphone, off your ears, and keep still: twelve clicks sound, for "
-    "ten seconds."
+    "Hold an earpiece to the microphone, away from your ears, and keep quiet: twelve clicks play "
+    "for ten seconds."
 )
 WIDE_COLUMNS = 110
 """Columns from which values get `EXTRA_VALUE_CELLS`."""
@@ -370,7 +370,7 @@ class SettingsScreen(Screen[Plan | None]):
         if self._clicking or not isinstance(source, MicrophoneSpec):
             return
         if self._session is not None and self._session.busy:
-            self._message.update(Content("× a take is running: press esc, then space to stop it"))
+            self._message.update(Content(f"× {TAKE_RUNS}"))
             return
         if self._session is None:
             return
