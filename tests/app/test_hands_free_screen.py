@@ -30,6 +30,7 @@ from trainer.practice import (
     PlayTone,
     ReadingHeard,
     SilenceEnded,
+    TakeFailed,
     TakeFinished,
     WaitStarted,
 )
@@ -204,5 +205,28 @@ def test_a_take_waits_for_the_end_of_the_bar_that_is_heard() -> None:
         await pilot.press("space")
         await until(pilot, lambda: len(puppet.plans) == 2)
         assert puppet.plans[-1].source == MicrophoneSpec()
+
+    run(test, replace(PLAN, hands_free=None))
+
+
+def test_a_bar_that_is_heard_leaves_the_marks_and_reports_trouble() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        app = pilot.app
+        assert isinstance(app, TrainerApp)
+        take = app.session.take
+        await pilot.press("d")
+        await feed(pilot, puppet, *[event for _, event in scripted.scripted_events(PLAN)][:50])
+        assert app.session.hearing
+        assert app.session.take is take
+        assert take.reading is None
+        puppet.queue += [TakeFailed("no output device was found"), TakeFinished()]
+        await until(pilot, lambda: not app.session.busy)
+        await next_frame(pilot)
+        assert "× no output device was found" in text(pilot)
+        await pilot.press("d")
+        await pilot.press("i")  # the microphone is opened once the bar has ended
+        await until(pilot, lambda: len(puppet.plans) == 3)
+        assert puppet.plans[-1].drill is None
+        assert "♪" not in text(pilot)
 
     run(test, replace(PLAN, hands_free=None))

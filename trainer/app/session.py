@@ -19,6 +19,7 @@ from trainer.practice import (
     PassEnded,
     Plan,
     Request,
+    TakeFailed,
     TakeFinished,
 )
 
@@ -73,11 +74,13 @@ class _Run:
         looping: whether the listener was asked to loop.
         stopping: whether the player stopped it.
         ending: whether the listener was asked to stop.
+        aside: whether it is no take, but something to be heard.
     """
 
     looping: bool = False
     stopping: bool = False
     ending: bool = False
+    aside: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,6 +109,7 @@ class Session:
     Attributes:
         take: the current take; it stays after it has ended.
         busy: whether the listener must be polled.
+        trouble: why the last plan could not be heard, as a sentence; empty if it could.
 
     Raises:
         HarpError: the harp cannot play the drill.
@@ -117,6 +121,7 @@ class Session:
         check_playable(plan)
         self.take = TakeState(plan.at_present_tolerance())
         self.busy = False
+        self.trouble = ""
         self._listener = listener
         self._on_begin = on_begin
         self._last_drill_take = self.take
@@ -147,9 +152,28 @@ class Session:
         else:
             self._begin(plan)
 
+    @property
+    def hearing(self) -> bool:
+        """Whether a plan is heard beside the take."""
+        return self.busy and self._run.aside
+
+    def hear(self, plan: Plan) -> None:
+        """Play a plan aloud, beside the current take, which stays; nothing may be running.
+
+        A take that is started meanwhile begins when it has ended.
+        """
+        self._run, self.trouble = _Run(aside=True), ""
+        try:
+            self._listener.begin(plan)
+        except TrainerError as error:
+            self.trouble = str(error)
+            return
+        self.busy = True
+        self._on_begin()
+
     def ask(self, command: Command) -> None:
         """Send a command to the running take, if there is one."""
-        if self.busy and not self._run.ending:
+        if self.busy and not (self._run.ending or self._run.aside):
             self._listener.ask(command)
 
     def pause(self) -> None:
@@ -171,7 +195,7 @@ class Session:
         """
         check_playable(plan)
         plan = plan.at_present_tolerance()
-        if not self.busy:
+        if not self.busy or self._run.aside:
             self._show(plan)
         elif self._run.stopping:
             self._pending = replace(self._pending, show=plan)
@@ -209,9 +233,12 @@ class Session:
             return False
         events = self._listener.poll()
         for event in events:
-            self.take.apply(event)
+            if not self._run.aside:
+                self.take.apply(event)
             match event:
-                case PassEnded():
+                case TakeFailed(sentence) if self._run.aside:
+                    self.trouble = sentence
+                case PassEnded() if not self._run.aside:
                     self._end_pass()
                 case TakeFinished():
                     self._finish()
@@ -254,7 +281,7 @@ class Session:
         self.busy = False
         pending, self._pending = self._pending, _Pending()
         plan = pending.start
-        completed = self.take.phase is Phase.ENDED and not self._run.stopping
+        completed = self.take.phase is Phase.ENDED and not (self._run.stopping or self._run.aside)
         if plan is None and completed and self.take.plan.loops and not self._run.looping:
             plan = self.take.plan
         if plan is not None:

@@ -14,7 +14,7 @@ from textual.worker import get_current_worker
 
 from trainer.app.daily_set_view import load_daily_set_view
 from trainer.app.places import PLACES
-from trainer.app.playback import Playback, bar_playback_plan
+from trainer.app.playback import bar_playback_plan
 from trainer.app.practice_layout import practice_layout
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import ChosenHarp, HarpsScreen
@@ -54,8 +54,6 @@ FAR_ROWS = 50
 """Rows of a window from which the far view is shown while a take runs, unless the player chose."""
 TONE_S = 2.0
 """Time for which the wanted note is heard, in seconds."""
-PLAYBACK_POLL_S = 0.1
-"""Time between two polls while a bar is heard, in seconds."""
 SILENCE_WORDS = "stopped after a minute of silence: space starts again, a waits for a note"
 """Message where nothing was played for too long."""
 NO_CLIMB = Climb(0.0, MAX_TEMPO)
@@ -134,9 +132,7 @@ class PracticeScreen(TakeScreen):
         self._progress = ""
         self._passes_seen: tuple[TakeState | None, int] = (None, 0)
         self._tone_timer: Timer | None = None
-        self._playback = Playback(session.listener)
-        self._playback_timer: Timer | None = None
-        self._plan_after_playback: Plan | None = None
+        self._was_hearing = False
         self._chose_far: bool | None = None
         self._head = HeadLine(id="head")
         self._page = TabPage(id="page")
@@ -159,6 +155,7 @@ class PracticeScreen(TakeScreen):
         """Show a take, and its result once it has ended."""
         if take.drill is None:
             return
+        self._end_hearing()
         take.messages.progress = self._progress if take.plan.hands_free is not None else ""
         super().show(take)
         self._head.show(HeadState.of(take))
@@ -268,10 +265,6 @@ class PracticeScreen(TakeScreen):
                 first_s = plan.hands_free.between_s
             loop = False if self._in_day else plan.loop
             plan = replace(plan, hands_free=replace(plan.hands_free, first_s=first_s), loop=loop)
-        if self._playback.plan is not None:
-            self._plan_after_playback = plan
-            self._playback.stop()
-            return
         try:
             self.session.start(plan)
         except TrainerError as error:
@@ -305,7 +298,7 @@ class PracticeScreen(TakeScreen):
         """Start with the count-in, stop, or resume a paused take."""
         if self.session.busy and self.session.take.phase is Phase.PAUSED:
             self.session.pause()
-        elif self.session.busy:
+        elif self.session.busy and not self.session.hearing:
             self.session.stop()
         else:
             self.action_again()
@@ -323,20 +316,18 @@ class PracticeScreen(TakeScreen):
             session.set_hands_free(None)
         else:
             session.set_hands_free(HandsFree())
-            if not session.busy:
+            if not session.busy or session.hearing:
                 self._start(session.plan, None)
         self.show(session.take)
 
     def action_hear(self) -> None:
         """Play the wanted note, and pause meanwhile; where no take runs, the bar."""
         session, take = self.session, self.session.take
-        step = take.next_step
-        if self._playback.plan is not None:
-            self._playback.stop()
-        elif not session.busy and step is not None:
-            plan = bar_playback_plan(take, step.bar)
-            if plan is not None:
-                self._play_bar(plan, max(1, step.bar))
+        if session.hearing:
+            session.stop()
+        elif not session.busy:
+            step = take.next_step or take.steps[take.playhead.steps[0]]
+            self._hear_bar(step.bar)
         elif self._tone_timer is not None:
             self._end_tone()
         elif session.busy and take.wanted:
@@ -355,27 +346,24 @@ class PracticeScreen(TakeScreen):
             self._tone_timer = None
         self.session.ask(PlayTone(None))
 
-    def _play_bar(self, plan: Plan, bar: int) -> None:
+    def _hear_bar(self, bar: int) -> None:
         """Play a bar as it should sound."""
-        self._playback.start(plan)
-        if self._playback.plan is None:
-            self.say(f"× {self._playback.trouble}")
-        else:
-            self.say(f"♪ bar {bar} as it should sound, {HEADPHONE_CAUTION}; d stops it")
-            self._playback_timer = self.set_interval(PLAYBACK_POLL_S, self._poll_playback)
-        self.show(self.session.take)
-
-    def _poll_playback(self) -> None:
-        """Start what waits for the end of playback."""
-        if self._playback.poll() or self._playback_timer is None:
+        session = self.session
+        plan = bar_playback_plan(session.take, bar)
+        if plan is None:
             return
-        self._playback_timer.stop()
-        self._playback_timer = None
-        self.say(f"× {self._playback.trouble}" if self._playback.trouble else "")
-        self.show(self.session.take)
-        plan, self._plan_after_playback = self._plan_after_playback, None
-        if plan is not None:
-            self._start(plan, plan.hands_free.first_s if plan.hands_free else None)
+        session.hear(plan)
+        if session.hearing:
+            self.say(f"♪ bar {max(1, bar)} as it should sound, {HEADPHONE_CAUTION}; d stops it")
+        self.show(session.take)
+
+    def _end_hearing(self) -> None:
+        """Clear the message about what was heard, or report why it could not be."""
+        hearing, self._was_hearing = self._was_hearing, self.session.hearing
+        trouble = self.session.trouble
+        if (hearing and not self.session.hearing) or trouble:
+            self.say(f"× {trouble}" if trouble else "")
+            self.session.trouble = ""
 
     def action_pause(self) -> None:
         """Pause at the current bar, or resume from it."""
