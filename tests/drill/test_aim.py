@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from tests.support.each import each_drill
 from trainer.drill import AIM_CRITERIA, Aim, Drill, DrillError, lint_drill, parse_drill, read_shelf
 from trainer.drill.aim import GROUPS, can_measure, is_group
 from trainer.drill.transpose import move_to_harp
@@ -159,7 +160,7 @@ def test_lint_finds_aims_that_nothing_measures(aim: str, message: str) -> None:
     assert any(message in each for each in messages) if message else "motion" not in str(messages)
 
 
-@pytest.mark.parametrize("shipped", read_shelf().drills, ids=lambda shipped: shipped.name)
+@each_drill(read_shelf().drills)
 def test_every_shipped_drill_has_an_aim_that_is_measured(shipped: Drill) -> None:
     assert shipped.aims
     for aim in shipped.aims:

@@ -16,6 +16,7 @@ from hypothesis import strategies as st
 from rich.cells import cell_len
 from typer.testing import CliRunner
 
+from tests.support.each import each
 from trainer.cli.drill import app
 from trainer.cli.exit_codes import ExitCode
 from trainer.core.problems import Problem
@@ -457,7 +458,7 @@ def test_any_bytes_raise_exchange_error_only(tmp_path: Path, raw: bytes) -> None
 # The project's drills
 
 
-@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+@each(SHIPPED)
 def test_a_shipped_drill_is_valid(path: Path) -> None:
     drill = read_drill(path)
     notes = [step for step in drill.steps if step.beats > Fraction(1, 2)]
@@ -473,7 +474,7 @@ def test_a_shipped_drill_is_valid(path: Path) -> None:
         assert moved.steps == drill.steps
 
 
-@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+@each(SHIPPED)
 def test_a_shipped_drill_lets_the_player_breathe(path: Path) -> None:
     """No breath in one direction goes on for over six seconds (common practice)."""
     drill = read_drill(path)
@@ -604,9 +605,9 @@ def test_a_page_by_hand() -> None:
     )
 
 
-@pytest.mark.parametrize("width", [40, 80, 120])
-@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
-def test_beats_stand_under_their_notes_on_every_page(path: Path, width: int) -> None:
+@each([(path, width) for path in SHIPPED for width in (40, 80, 120)])
+def test_beats_stand_under_their_notes_on_every_page(case: tuple[Path, int]) -> None:
+    path, width = case
     drill = read_drill(path)
     shown = []
     for line in tab_page_text(drill, width).split("\n\n"):

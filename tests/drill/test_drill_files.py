@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from pydantic import BaseModel
 from typer.testing import CliRunner
 
+from tests.support.each import each
 from trainer.cli.drill import app
 from trainer.cli.exit_codes import ExitCode
 from trainer.drill import (
@@ -327,7 +328,7 @@ def test_fields_and_comments_outside_the_tab() -> None:
     )
 
 
-@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+@each(SHIPPED)
 def test_shipped_drills_are_unchanged_by_formatting_and_writing(path: Path) -> None:
     source, drill = path.read_text(encoding="utf-8"), read_drill(path)
     assert format_drill(source, drill.name) == source
@@ -697,7 +698,7 @@ def test_the_schema_agrees_with_the_model() -> None:
         assert conforms(key, fields["harp"], made)
 
 
-@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+@each(SHIPPED)
 def test_shipped_drills_conform_to_the_schema(path: Path) -> None:
     assert conforms(tomllib.loads(path.read_text(encoding="utf-8")), drill_schema(), drill_schema())
 
@@ -835,7 +836,7 @@ def test_check_prints_warnings_with_carets_and_fails_only_if_strict(tmp_path: Pa
         assert (checked.exit_code, checked.output) == (code, expected)
 
 
-@pytest.mark.parametrize("path", SHIPPED, ids=lambda path: path.stem)
+@each(SHIPPED)
 def test_shipped_drills_have_no_warnings(path: Path) -> None:
     assert not warnings_of(path.read_text(encoding="utf-8"))
 

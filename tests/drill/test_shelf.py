@@ -17,6 +17,7 @@ from itertools import pairwise
 
 import pytest
 
+from tests.support.each import each, each_drill
 from trainer.drill import (
     Articulation,
     CleannessRule,
@@ -42,7 +43,7 @@ GRID = os.environ.get("HARP_TRAINER_GRID") == "1"
 KEYS = ("low F", *STANDARD_KEYS)
 LEAST_SCORE = 98.0
 
-each_drill = pytest.mark.parametrize("drill", DRILLS.values(), ids=DRILLS)
+on_each_drill = each_drill(DRILLS.values())
 
 GROUPS = (
     "first tunes",
@@ -243,14 +244,14 @@ def test_the_shelf_is_read_without_a_problem() -> None:
     assert {drill.name for drill in shelf.drills} == set(DRILLS)
 
 
-@each_drill
+@on_each_drill
 def test_drills_have_no_warnings_and_are_formatted(drill: Drill) -> None:
     text = TEXTS[drill.name]
     assert lint_drill(text, drill) == ()
     assert format_drill(text, drill.name) == text
 
 
-@each_drill
+@on_each_drill
 def test_a_drill_has_the_fields_for_lists(drill: Drill) -> None:
     assert re.fullmatch(r"[a-z0-9]+(-[a-z0-9]+)*", drill.name)
     assert len(drill.name) <= 20
@@ -260,7 +261,7 @@ def test_a_drill_has_the_fields_for_lists(drill: Drill) -> None:
     assert len(set(drill.skills)) == len(drill.skills)
 
 
-@each_drill
+@on_each_drill
 def test_descriptions_are_short_and_complete(drill: Drill) -> None:
     """What it trains, how it feels when right, what usually goes wrong: a sentence each."""
     about = " ".join(drill.about.split())
@@ -271,14 +272,14 @@ def test_descriptions_are_short_and_complete(drill: Drill) -> None:
     assert 120 <= len(about) <= 330
 
 
-@each_drill
+@on_each_drill
 def test_a_drill_trains_what_it_names(drill: Drill) -> None:
     for tag in drill.skills[1:]:
         assert tag in TAGS, f"no skill is called {tag}"
         assert TAGS[tag](drill), f"{drill.name} names {tag} and has none"
 
 
-@each_drill
+@on_each_drill
 def test_a_drill_takes_a_minute_at_most(drill: Drill) -> None:
     if drill.name == "harbour-bell":  # the demo: a little of everything, soon over
         assert 8 <= drill.seconds <= 14
@@ -287,7 +288,7 @@ def test_a_drill_takes_a_minute_at_most(drill: Drill) -> None:
     assert 48 <= drill.tempo <= 200
 
 
-@each_drill
+@on_each_drill
 def test_every_bar_is_full(drill: Drill) -> None:
     """A pick-up is taken from the last bar (common practice)."""
     meter, value = drill.meter
@@ -298,14 +299,14 @@ def test_every_bar_is_full(drill: Drill) -> None:
         assert before.end <= step.start
 
 
-@each_drill
+@on_each_drill
 def test_a_drill_can_be_played_on_every_harp_of_its_tuning(drill: Drill) -> None:
     for key in KEYS:
         moved = move_to_harp(drill, Harp.of(key, drill.tuning))
         assert (moved.key, moved.steps, moved.second) == (key, drill.steps, drill.second)
 
 
-@each_drill
+@on_each_drill
 def test_a_drill_lets_the_player_breathe(drill: Drill) -> None:
     """No breath of five seconds, and a good part of the time is rest or the other breath."""
     second = Fraction(drill.tempo) / 60
@@ -326,7 +327,7 @@ def test_a_drill_lets_the_player_breathe(drill: Drill) -> None:
     assert max(drawn, blown) <= Fraction(3, 4) * (drill.end - drill.start)
 
 
-@each_drill
+@on_each_drill
 def test_a_step_that_waits_is_written_as_long_as_it_must_be_held(drill: Drill) -> None:
     """So the built-in player, which plays what is written, can hold it."""
     if drill.free:
@@ -334,7 +335,7 @@ def test_a_step_that_waits_is_written_as_long_as_it_must_be_held(drill: Drill) -
             assert float(step.beats) * 60 / drill.tempo >= drill.goal.hold + 0.3
 
 
-@each_drill
+@on_each_drill
 def test_an_answer_is_as_long_as_its_call(drill: Drill) -> None:
     calls = [step for step in drill.steps if step.call]
     if drill.skills[0] == "call and response":
@@ -513,14 +514,9 @@ def test_each_scale_is_there_in_three_positions() -> None:
     assert sorted(there) == sorted(usual + others)
 
 
-@pytest.mark.parametrize(
-    ("scale", "position", "drill"),
-    [pytest.param(*case, id=case[2].name) for case in scale_drills()],
-)
-@pytest.mark.parametrize("key", KEYS)
-def test_a_scale_drill_has_its_notes_and_no_other(
-    scale: str, position: str, drill: Drill, key: str
-) -> None:
+@each([(*case, key) for case in scale_drills() for key in KEYS], lambda case: case[2].name)
+def test_a_scale_drill_has_its_notes_and_no_other(case: tuple[str, str, Drill, str]) -> None:
+    scale, position, drill, key = case
     harp = Harp.of(key, drill.tuning)
     tonic = harp.key.tonic + TONICS[position]
     notes = [harp.midi(tab) for step in drill.steps for sound in step.sounds for tab in sound]
@@ -591,7 +587,7 @@ def test_intervals_are_as_the_drills_claim(entry: str, other: str, half_steps: i
     assert harp.midi(Tab.parse(entry)) - harp.midi(Tab.parse(other)) == half_steps
 
 
-@each_drill
+@on_each_drill
 def test_drills_use_playable_entries_only(drill: Drill) -> None:
     """Overblows of notes that another hole has are possible, but nobody plays them."""
     asked = {tab for step in (*drill.steps, *drill.second) for tab in step.tabs}

@@ -23,6 +23,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from tests.support.command_line import Trainer
+from tests.support.each import each_drill
 from trainer.cli.exit_codes import ExitCode
 from trainer.drill import (
     Articulation,
@@ -150,7 +151,7 @@ def test_bends_glides_and_vibrato_are_pitch_bend_within_the_range_that_is_set() 
     assert 2 in [message.value for message in plain if message.type == "control_change"]
 
 
-@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+@each_drill(SHELF)
 def test_a_drill_comes_back_from_midi(drill: Drill, tmp_path: Path) -> None:
     harp, path = harp_of(drill), tmp_path / "x.mid"
     write_midi(drill, harp, path)
@@ -162,7 +163,7 @@ def test_a_drill_comes_back_from_midi(drill: Drill, tmp_path: Path) -> None:
     same_music(made.drill, drill)
 
 
-@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+@each_drill(SHELF)
 def test_midi_has_the_notes_without_its_texts(drill: Drill, tmp_path: Path) -> None:
     """What another program reads of an exported drill: pitches and times."""
     harp, path = harp_of(drill), tmp_path / "x.mid"
@@ -444,7 +445,7 @@ def test_a_change_of_tempo_is_in_both_formats(tmp_path: Path) -> None:
 # --- MusicXML -------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+@each_drill(SHELF)
 def test_each_drill_is_a_valid_score_and_comes_back(drill: Drill, tmp_path: Path) -> None:
     harp, path = harp_of(drill), tmp_path / "x.musicxml"
     write_musicxml(drill, harp, path)
@@ -457,7 +458,7 @@ def test_each_drill_is_a_valid_score_and_comes_back(drill: Drill, tmp_path: Path
     same_music(made.drill, drill)
 
 
-@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+@each_drill(SHELF)
 def test_a_score_has_the_notes_without_its_lyrics(drill: Drill, tmp_path: Path) -> None:
     """What another program reads of an exported drill: pitches and times."""
     harp, path = harp_of(drill), tmp_path / "x.musicxml"

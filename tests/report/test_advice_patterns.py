@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from tests.support.each import each_drill
 from trainer.drill import (
     Articulation,
     Drill,
@@ -302,7 +303,7 @@ def test_a_proposed_drill_is_within_reach(pattern: tuple[str, Drill, Fault, str]
             assert advice.drill != drill.title
 
 
-@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+@each_drill(SHELF)
 def test_a_faultless_pass_gets_no_advice(drill: Drill) -> None:
     assert advise(played(drill, lambda step: {}), SHELF) == ()
 

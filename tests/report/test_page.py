@@ -11,6 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.support.each import each_drill
 from trainer.drill import Drill, Shelf, Tightening, parse_drill, read_shelf
 from trainer.report.directions import written_tab
 from trainer.report.drill_report import drill_summary
@@ -394,15 +395,13 @@ def test_any_page_fits_and_holds_all_that_is_played(drill: Drill, width: int) ->
     check(drill, width)
 
 
-@pytest.mark.parametrize("width", [20, 33, 57, 80])
-@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
-def test_every_page_of_the_shelf_fits_and_holds_all_that_is_played(
-    drill: Drill, width: int
-) -> None:
-    check(drill, width)
+@each_drill(SHELF)
+def test_every_page_of_the_shelf_fits_and_holds_all_that_is_played(drill: Drill) -> None:
+    for width in (20, 33, 57, 80):
+        check(drill, width)
 
 
-@pytest.mark.parametrize("drill", SHELF, ids=lambda drill: drill.name)
+@each_drill(SHELF)
 def test_bars_start_in_the_same_columns_from_line_to_line(drill: Drill) -> None:
     lines = [
         next(row for row in line.split("\n") if "|" in row)
