@@ -300,7 +300,7 @@ def test_control_characters_are_not_printed() -> None:
         parse_drill('title = "\x1b[31m"', "t")
     assert "\x1b" not in str(caught.value)
     assert (
-        "take the control characters out"
+        "remove the control characters"
         in problems_of(written("4:4", title='"\\u001b[2J"'))[0].message
     )
 
