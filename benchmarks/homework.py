@@ -9,8 +9,12 @@ Three tables:
    with every note right; each line with its mark, and whether it is as it should be.
 2. *Performances*, as notes: random performances of :mod:`benchmarks.free_performances`, aligned and
    timed as recordings are, first with the notes as played, then with errors as of an ear in a room.
-3. *Sounds*: some of them rendered by the built-in player and marked by the path of `trainer mark`,
-   dry and in modelled rooms (:func:`benchmarks.conditions.reverberation`).
+3. *Sounds*: some of them rendered by the built-in player, dry and in modelled rooms
+   (:func:`benchmarks.conditions.reverberation`), and heard as by `trainer play --follow`, whose
+   marks in the end are those of `trainer mark` (tests/practice/test_following.py). *Delay* is the
+   median time from the onset of a note that was played for a step until the cursor is on that step,
+   in samples that have been received; *50 ms* and *300 ms* are the fractions of these notes whose
+   delay is no more, and *never* that for which the cursor was not there before the next note.
 
 Score following is evaluated as in Cont, Schwarz, Schnell and Raphael 2007 (Evaluation of real-time
 audio-to-score alignment, ISMIR; from memory): *aligned* is the fraction of all notes that were
@@ -57,7 +61,15 @@ from trainer.drill import Drill, Step, find_drill
 from trainer.harp import Harp
 from trainer.marking import FreePass, Result, StartError, find_free_passes
 from trainer.marking.alignment import align
-from trainer.practice import PassEnded, Plan, TakeFailed, run_take
+from trainer.practice import (
+    Event,
+    PassEnded,
+    Plan,
+    PositionChanged,
+    ReadingHeard,
+    TakeFailed,
+    run_take,
+)
 from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec
 
 DRILL = "across-the-gangway"
@@ -126,17 +138,21 @@ def marked(
     sound: Floats, drill: Drill, harp: Harp, *, as_played: bool = False
 ) -> tuple[list[Result], str]:
     """Return the results of a recording's passes, and why it has none."""
-    results, trouble = [], ""
+    events = _events(sound, drill, harp, as_played=as_played)
+    results = [event.result for event in events if isinstance(event, PassEnded)]
+    troubles = [event.sentence for event in events if isinstance(event, TakeFailed)]
+    return results, troubles[0] if troubles else ""
+
+
+def _events(
+    sound: Floats, drill: Drill, harp: Harp, *, follow: bool = False, as_played: bool = False
+) -> list[Event]:
+    """Return the events of a take of a recording."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "take.wav"
         sf.write(path, sound / max(1.0, 1.05 * float(np.abs(sound).max())), RATE, subtype="PCM_24")
-        plan = Plan(harp, RecordingSpec(path), drill=drill, as_played=as_played)
-        for event in run_take(plan):
-            if isinstance(event, PassEnded):
-                results.append(event.result)
-            elif isinstance(event, TakeFailed):
-                trouble = event.sentence
-    return results, trouble
+        plan = Plan(harp, RecordingSpec(path), drill=drill, follow=follow, as_played=as_played)
+        return list(run_take(plan))
 
 
 # --- 1. homework
@@ -388,8 +404,26 @@ HEAD = f"{'':26} {'n':>4} {'notes':>6}  aligned piecewise misaligned      tries 
 # --- 3. sounds
 
 
-def count_sounds(seed: int, rt60_s: float = 0.0) -> tuple[int, int, Counter[str]]:
-    """Return how many steps of a performance were right and how many are marked so, and why not.
+@dataclass(frozen=True)
+class Sounded:
+    """Figures of one performance as sound.
+
+    Attributes:
+        right: steps that were played right.
+        marked: those that are marked right.
+        reasons: what became of the others.
+        delays: delay of the cursor in seconds, of each note that was played for a step; infinite
+            where it was never on the step.
+    """
+
+    right: int
+    marked: int
+    reasons: Counter[str]
+    delays: tuple[float, ...]
+
+
+def count_sounds(seed: int, rt60_s: float = 0.0) -> Sounded:
+    """Follow and mark a performance as sound.
 
     Args:
         seed: of the performance.
@@ -399,7 +433,8 @@ def count_sounds(seed: int, rt60_s: float = 0.0) -> tuple[int, int, Counter[str]
     sound = render(take.drill, take.harp, take.notes)
     if rt60_s:
         sound = in_room(sound, rt60_s, seed)
-    results, _ = marked(sound, take.drill, take.harp)
+    events = _events(sound, take.drill, take.harp, follow=True)
+    results = [event.result for event in events if isinstance(event, PassEnded)]
     right = good = 0
     reasons: Counter[str] = Counter()
     for attempt in take.whole:
@@ -409,7 +444,25 @@ def count_sounds(seed: int, rt60_s: float = 0.0) -> tuple[int, int, Counter[str]
         best = max(tallies, key=lambda tally: tally["right"], default=Counter({"no pass": 1}))
         good += best["right"]
         reasons += best
-    return right, good, reasons
+    return Sounded(right, good, reasons, tuple(_delays(take, events)))
+
+
+def _delays(take: FreeTake, events: Sequence[Event]) -> Iterator[float]:
+    """Delay of the cursor in seconds, of each note that was played for a step in a whole try."""
+    now, moves = 0.0, [(0.0, -1)]
+    for event in events:
+        if isinstance(event, ReadingHeard):
+            now = event.reading.heard_at
+        elif isinstance(event, PositionChanged):
+            moves.append((now, event.position.step if event.position else -1))
+    notes = [note for note in take.notes if note.step is not None and note.attempt in take.whole]
+    ends = [*(note.start for note in notes[1:]), notes[-1].end + 1.0]
+    for note, end in zip(notes, ends, strict=True):
+        before = next(step for at, step in reversed(moves) if at <= note.start)
+        arrivals = [at for at, step in moves if note.start < at < end and step == note.step]
+        if before == note.step and not arrivals:
+            arrivals = [note.start]  # the same step once more
+        yield arrivals[0] - note.start if arrivals else float("inf")
 
 
 def _marked_right(take: FreeTake, attempt: int, result: Result, wanted: set[int]) -> Counter[str]:
@@ -492,18 +545,29 @@ def performances_table(pool: ProcessPoolExecutor, options: argparse.Namespace) -
 
 def sounds_table(pool: ProcessPoolExecutor, options: argparse.Namespace) -> Iterator[str]:
     """Yield the lines of the third table."""
-    yield f"{'':26} {'n':>4} {'steps':>6} {'right':>8}"
+    head = f"{'':26} {'n':>4} {'steps':>6} {'right':>8}"
+    yield f"{head} {'delay':>6} {'50 ms':>7} {'300 ms':>7} {'never':>7}"
     count = options.sounds
     for rt60_s in (0.0, *ROOMS) if count else ():
         rendered = [pool.submit(count_sounds, seed, rt60_s) for seed in short_seeds(count)]
-        tallies = [future.result() for future in rendered]
-        right = sum(tally[0] for tally in tallies)
-        good = sum(tally[1] for tally in tallies)
-        reasons = sum((tally[2] for tally in tallies), Counter[str]())
-        del reasons["right"]
         name = f"room, {rt60_s} s" if rt60_s else "dry"
-        why = ", ".join(f"{reason} {n}" for reason, n in reasons.most_common())
-        yield f"{name:<26} {count:4} {right:6} {good / right:8.4f}  {why}"
+        yield sounds_line(name, [future.result() for future in rendered])
+
+
+def sounds_line(name: str, sounded: Sequence[Sounded]) -> str:
+    """Return the figures of some performances as sound, as a line."""
+    right = sum(each.right for each in sounded)
+    good = sum(each.marked for each in sounded)
+    reasons = sum((each.reasons for each in sounded), Counter[str]())
+    del reasons["right"]
+    why = ", ".join(f"{reason} {n}" for reason, n in reasons.most_common())
+    delays = np.array([delay for each in sounded for delay in each.delays])
+    within = " ".join(f"{np.mean(delays <= limit):7.4f}" for limit in (0.05, 0.3))
+    never = np.mean(np.isinf(delays))
+    return (
+        f"{name:<26} {len(sounded):4} {right:6} {good / right:8.4f} "
+        f"{1000.0 * np.median(delays):6.0f} {within} {never:7.4f}  {why}"
+    )
 
 
 _CHOSEN_ON = (

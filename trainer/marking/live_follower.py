@@ -79,7 +79,8 @@ class LiveFollower:
         """The last notes that belong to steps, as far as they have ended."""
         self._marked: set[PlayedStep] = set()
         self._look_at = 0
-        """Sample from which the note that sounds is looked at again."""
+        """Sample from which the note that sounds is looked at again: each time that it has lasted
+        twice as long, because its pitch may settle."""
         self._sounded = 0
         """Sample on which anything sounded last."""
 
@@ -105,7 +106,7 @@ class LiveFollower:
         if reading.heard >= self._look_at:
             sounding = self._tracker.unfinished
             if sounding is not None:
-                self._look_at = reading.heard + round(LIVE.look_s * self._rate)
+                self._look_at = 2 * reading.heard - sounding.start
                 self._move(self._alignment.step_with(sounding), sounding.start)
         return []
 

@@ -506,8 +506,6 @@ class LiveParameters:
 
     notes: int = 10
     """Number of the last notes that show the player's beat."""
-    look_s: float = 0.05
-    """Time in seconds after which a note that sounds is looked at again: its pitch may settle."""
     end_s: float = 2.0
     """Silence in seconds after the last step that ends a take."""
     longest_s: float = 600.0
