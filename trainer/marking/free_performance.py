@@ -237,7 +237,7 @@ class _Recording:
         summaries = tuple(
             self._summary(tried, is_pass=whole) for tried, whole in zip(tries, is_pass, strict=True)
         )
-        shared = self._recording_remarks(tries, summaries)
+        shared = tuple(self._recording_remarks(tries, summaries))
         passes = []
         for i, tried in enumerate(tries):
             if is_pass[i]:
