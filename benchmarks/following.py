@@ -5,10 +5,10 @@
 The live follower (:mod:`trainer.marking.live_follower`) hears performances of
 :mod:`benchmarks.free_performances`, and knows at each moment only what came before.
 
-After the first 60 ms of each note, where is the player? *At once* is the fraction of the notes that
-were played for a step for which that step is named. *First*, *second* and *third* are the fractions
-of the returns, repeats and skips after which it is right from that note on. How soon the cursor moves
-in a sound is in ``benchmarks.homework --only sounds``.
+After the first 60 ms of each note, where is the player? *At once* is the fraction of the notes
+that were played for a step for which that step is named. *First*, *second* and *third* are the
+fractions of the returns, repeats and skips after which it is right from that note on. How soon the
+cursor moves in a sound is in ``benchmarks.homework --only sounds``.
 """
 
 from __future__ import annotations
