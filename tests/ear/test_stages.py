@@ -389,7 +389,9 @@ def test_interpolated_amplitudes_are_those_of_the_partials() -> None:
     assert abs(spectrum.at(np.array([443.21 * spectrum.per_hz]))[0]) == pytest.approx(
         0.25, rel=1e-3
     )
-    offset = spectrum.slope(np.array([443.21 * spectrum.per_hz - 0.3]), None)[0]
+    offset = spectrum.slope(
+        np.array([443.21 * spectrum.per_hz - 0.3]), np.array([0.25 + 0.0j]), None
+    )[0]
     assert abs(offset) / 0.25 == pytest.approx(0.3, rel=0.05)
 
 
@@ -538,7 +540,7 @@ def schedule(**changes: float) -> tuple[_ReedSchedule, _NoteState, int]:
     result = _ReedSchedule(spans, DEFAULT_EAR.schedule)
     note = _NoteState(44)
     note.segment = 0
-    result.last, result.unexplained, result.unexplained_at_last = 100 * spans.hop, 0.1, 0.1
+    result.last, result.unexplained, result.usual = 100 * spans.hop, 0.1, 0.1
     return result, note, spans.hop
 
 
@@ -550,13 +552,40 @@ def test_reeds_are_detected_seldom_while_nothing_changes() -> None:
     result, note, hop = schedule()
     note.segment = result.last - 90 * hop
     assert first_due(result, note, hop) == 8
-    result.moving = True
+    result.moved_cents = 4.0
     assert first_due(result, note, hop) == 4
-    result.moving = False
+    result.moved_cents = 0.0
     note.reeds = ReedEstimate(440.0, Tab.parse("4"), None, (), ())
     assert first_due(result, note, hop) == 16
     note.reeds = replace(note.reeds, others=(500.0,))
     assert first_due(result, note, hop) == 8
+
+
+def test_several_reeds_are_detected_seldom_once_they_are_found_again() -> None:
+    result, note, hop = schedule()
+    note.segment = result.last - 90 * hop
+    note.reeds = ReedEstimate(440.0, Tab.parse("4"), None, (), (500.0,))
+    result.record(result.last, (4, 5))
+    assert first_due(result, note, hop) == 8
+    result.record(result.last, (4, 5))
+    assert first_due(result, note, hop) == 16
+    result.moved_cents = 9.0
+    assert first_due(result, note, hop) == 16
+    result.moved_cents = 11.0
+    assert first_due(result, note, hop) == 8
+    result.record(result.last, (4, 3))
+    assert first_due(result, note, hop) == 4
+
+
+def test_several_reeds_are_detected_at_once_if_the_level_of_one_changes() -> None:
+    result, note, hop = schedule()
+    note.segment = result.last - 90 * hop
+    note.reeds = ReedEstimate(440.0, Tab.parse("4"), None, (), (500.0,))
+    for _ in range(2):
+        result.record(result.last, (4, 5))
+    for levels, due in (((1.0, 0.2), 16), ((2.0, 0.5), 16), ((2.0, 0.6), 2), ((1.0, 0.13), 2)):
+        result.watch(levels)
+        assert first_due(result, note, hop) == due
 
 
 def test_a_young_note_is_analysed_as_it_grows() -> None:
@@ -575,8 +604,22 @@ def test_reeds_are_detected_at_once_if_more_is_unexplained() -> None:
     assert first_due(result, note, hop) == 2
     result.unexplained = None
     assert first_due(result, note, hop) == 2
-    result.record(7)
-    assert (result.last, result.unexplained_at_last) == (7, 1.0)
+    result.expect(young=False)
+    assert first_due(result, note, hop) == 8  # the fit failed at the last detection, too
+
+
+def test_what_was_left_unexplained_stays_usual_for_a_while_if_nothing_else_was_found() -> None:
+    result, _, _ = schedule()
+    result.unexplained = 0.02
+    result.record(0, (4,))
+    result.expect(young=False)
+    assert result.usual == 0.02  # other holes than before
+    result.usual = 0.1
+    result.record(0, (4,))
+    result.expect(young=False)
+    assert result.usual == pytest.approx(0.08)
+    result.expect(young=True)
+    assert result.usual == 0.02
 
 
 # Motion

@@ -5,6 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
+from operator import itemgetter
 
 from trainer.drill.clock import BeatClock
 
@@ -82,22 +83,23 @@ class TempoCurve:
     def slowness(self, beat: Fraction | float) -> float:
         """Return the played duration of a beat over the written one."""
         place = self.written.sample(beat)
-        (first, begin), (last, end) = self._segment([w for w, _ in self.knots], place)
+        (first, begin), (last, end) = self._segment(0, place)
         return (end - begin) / (last - first)
 
-    def _segment(self, places: list[int], place: float) -> tuple[tuple[int, int], tuple[int, int]]:
-        """Return the knots around a place; the outermost ones beyond them."""
-        i = min(max(bisect_right(places, place), 1), len(places) - 1)
+    def _segment(self, column: int, place: float) -> tuple[tuple[int, int], tuple[int, int]]:
+        """Return the knots around a place in a column; the outermost ones beyond them."""
+        after = bisect_right(self.knots, place, key=itemgetter(column))
+        i = min(max(after, 1), len(self.knots) - 1)
         return self.knots[i - 1], self.knots[i]
 
     def _even(self, place: int) -> int:
         """Return the played sample of a written one, without jumps."""
-        (first, begin), (last, end) = self._segment([w for w, _ in self.knots], place)
+        (first, begin), (last, end) = self._segment(0, place)
         return begin + round((place - first) * (end - begin) / (last - first))
 
     def _written(self, sample: float) -> float:
         """Return the written sample of a played one, without jumps."""
-        (first, begin), (last, end) = self._segment([p for _, p in self.knots], sample)
+        (first, begin), (last, end) = self._segment(1, sample)
         return first + (sample - begin) * (last - first) / (end - begin)
 
     def _jumped(self, place: int) -> int:

@@ -11,6 +11,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field, replace
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -63,18 +64,33 @@ class ScheduleParameters:
     first_hops: int = 2
     """Shortest interval, at the start of a note."""
     moving_hops: int = 4
-    """Longest interval while the pitch moves."""
+    """Longest interval while the pitch of a single reed moves: it may be the beats of an octave
+    split, whose rate is known only from closer frames."""
     still_hops: int = 8
-    """Longest interval while nothing changes."""
-    alone_hops: int = 16
-    """Longest interval once one reed has sounded alone for `beats_s`."""
+    """Longest interval while the pitch holds."""
+    calm_hops: int = 16
+    """Longest interval while nothing changes, at least a frame: once one reed has sounded alone for
+    `beats_s`, or the same reeds together in the last `calm_detections`. Several reeds are detected
+    twice as often while their pitch moves."""
+    calm_detections: int = 1
+    """Detections in a row with the same holes as the one before from which several reeds are
+    calm."""
+    level_db: float = 3.0
+    """Change of the level of a reed relative to the main one, by the fits between, from which calm
+    reeds are detected at once."""
+    moving_cents: float = 10.0
+    """Range of the pitch in a frame from which that of several reeds moves, cents. A frame in which
+    it moves less is analysed as well as a still one, once the glide is undone. Chosen by hand."""
     growth: float = 0.25
     """A young note is analysed again when its age has grown by this fraction."""
     more_unexplained: float = 1.3
     """Factor, and ..."""
     more_unexplained_floor: float = 0.001
-    """... offset, by which the unexplained fraction must exceed that at the last detection to
-    trigger one at once: another reed has begun to sound."""
+    """... offset, by which the unexplained fraction must exceed what is usual to trigger a
+    detection at once: another reed has begun to sound."""
+    usual_kept: float = 0.8
+    """Fraction of what was usual before a detection that is usual after it, if it has found the
+    same holes. Of 700 such triggers in rooms, all but ten found them. Chosen by hand."""
     beats_s: float = 0.4
     """Age of a note at which an octave split would have been detected by its beats, seconds."""
 
@@ -190,16 +206,18 @@ class _NoteState:
         segment: sample from which one reed can be assumed: the onset, or a later jump of pitch.
         track: (sample, f0 in Hz) of the last pitches.
         reeds: the reeds at the last detection.
+        others: f0s in Hz of the other reeds at the last reading.
         pitched: whether the last reading has a pitch.
     """
 
-    __slots__ = ("onset", "pitched", "reeds", "segment", "track")
+    __slots__ = ("onset", "others", "pitched", "reeds", "segment", "track")
 
     def __init__(self, track_length: int) -> None:
         self.onset = 0
         self.segment = 0
         self.track: deque[tuple[float, float]] = deque(maxlen=track_length)
         self.reeds: ReedEstimate | None = None
+        self.others: tuple[float, ...] = ()
         self.pitched = False
 
     def restart(self, start: int) -> None:
@@ -207,6 +225,7 @@ class _NoteState:
         self.onset = self.segment = start
         self.track.clear()
         self.reeds = None
+        self.others = ()
         self.pitched = False
 
     @property
@@ -226,18 +245,23 @@ class _ReedSchedule:
     Attributes:
         last: sample of the last detection.
         unexplained: fraction of the energy that the last fit left; None if it failed.
-        unexplained_at_last: the same at the last detection.
-        moving: whether the pitch moved in the last frame.
+        usual: what it usually leaves.
+        moved_cents: range of the pitch in the last frame, cents; 0 if it was still.
         was_alone: whether the last reading with a pitch had no other reed.
+        level_changed: whether the level of a reed has changed since the last detection.
     """
 
     __slots__ = (
+        "_alike",
+        "_holes",
+        "_levels",
         "_parameters",
         "_spans",
         "last",
-        "moving",
+        "level_changed",
+        "moved_cents",
         "unexplained",
-        "unexplained_at_last",
+        "usual",
         "was_alone",
     )
 
@@ -246,9 +270,16 @@ class _ReedSchedule:
         self._parameters = parameters
         self.last = 0
         self.unexplained: float | None = None
-        self.unexplained_at_last = 1.0
-        self.moving = False
+        self.usual = 1.0
+        self.moved_cents = 0.0
         self.was_alone = True
+        self.level_changed = False
+        self._holes: tuple[int, ...] = ()
+        """Holes at the last detection, the main one first."""
+        self._alike = 0
+        """Detections in a row that found these holes again."""
+        self._levels: tuple[float, ...] = ()
+        """Levels of the reeds in the first fit after the last detection, as amplitudes."""
 
     def is_due(self, end: int, note: _NoteState) -> bool:
         """Whether to detect at sample `end`.
@@ -260,18 +291,74 @@ class _ReedSchedule:
         hops = (end - self.last) // hop
         if hops < p.first_hops:
             return False
-        threshold = p.more_unexplained * self.unexplained_at_last + p.more_unexplained_floor
-        if self.unexplained is None or self.unexplained > threshold:
+        threshold = p.more_unexplained * self.usual + p.more_unexplained_floor
+        if self.usual < 1.0 and (self.unexplained is None or self.unexplained > threshold):
             return True
         age = end - note.segment
-        long_alone = note.alone and age > self._spans.beats
-        longest = p.alone_hops if long_alone else p.still_hops
-        return hops >= min(p.moving_hops if self.moving else longest, p.growth * age / hop)
+        if note.several:
+            calm = self._alike >= p.calm_detections
+            if calm and self.level_changed:
+                return True
+        else:
+            calm = note.alone and age > self._spans.beats
+        longest = p.calm_hops if calm else p.still_hops
+        if self.moved_cents > p.moving_cents and note.several:
+            longest //= 2
+        elif self.moved_cents > 0.0 and not note.several:
+            longest = p.moving_hops
+        return hops >= min(longest, p.growth * age / hop)
 
-    def record(self, end: int) -> None:
-        """Note a detection at sample `end`."""
+    def record(self, end: int, holes: tuple[int, ...]) -> None:
+        """Note the sounding holes by a detection at sample `end`, the main one first."""
         self.last = end
-        self.unexplained_at_last = self.unexplained if self.unexplained is not None else 1.0
+        self._alike = self._alike + 1 if holes == self._holes else 0
+        self._holes = holes
+        self._levels, self.level_changed = (), False
+
+    def expect(self, *, young: bool) -> None:
+        """Take the fraction that the fit after a detection left unexplained as what is usual.
+
+        Where the holes are as before, it may soon be again what it was then: in a room it comes and
+        goes with the reverberation. In a young note it only falls.
+        """
+        usual = 1.0 if self.unexplained is None else self.unexplained
+        if self._alike and not young and self.usual < 1.0:
+            usual = max(usual, self._parameters.usual_kept * self.usual)
+        self.usual = usual
+
+    def watch(self, levels: tuple[float, ...]) -> None:
+        """Note the levels of the reeds in a fit, as amplitudes."""
+        if len(self._levels) != len(levels):
+            self._levels = levels
+            return
+        at_most = 10.0 ** (self._parameters.level_db / 20.0)
+        main = levels[0] / self._levels[0]
+        self.level_changed = not all(
+            main < at_most * level / then and level / then < at_most * main
+            for level, then in zip(levels[1:], self._levels[1:], strict=True)
+        )
+
+
+class _Named(NamedTuple):
+    """What the fields of a reading say of some reeds.
+
+    Attributes:
+        reeds, given: what it follows from: the reeds at the last detection, and the entry of the
+            pitch.
+        by_loudness: the sounding holes, the main one first, then the loudest.
+        tab, also, breath, holes, levels, leak_db, leak_hole: as in :class:`Reading`.
+    """
+
+    reeds: ReedEstimate | None
+    given: Tab
+    tab: Tab
+    also: tuple[Tab, ...]
+    breath: Breath | None
+    holes: tuple[int, ...]
+    by_loudness: tuple[int, ...]
+    levels: tuple[tuple[int, float], ...]
+    leak_db: float | None
+    leak_hole: int | None
 
 
 class Ear:
@@ -316,6 +403,8 @@ class Ear:
         self._reeds = ReedDetector(harp, self._sound.rate, p.reeds)
         self._tab_tracker = TabTracker(harp, p.tab)
         self._note = _NoteState(p.track_length)
+        self._named: _Named | None = None
+        """What was named last, which stays until a detection or another entry."""
         self._schedule = _ReedSchedule(self._spans, p.schedule)
         self._end = 0
 
@@ -354,11 +443,13 @@ class Ear:
         if not several:
             schedule.unexplained = estimate.unexplained if estimate is not None else None
         if whole_hop and schedule.is_due(self._end, note):
-            schedule.record(self._end)
             self._detect_reeds(estimate)
+            schedule.record(self._end, self._sounding_holes())
             if several and note.alone:
                 estimate = self._pitch.estimate(self._end, note.onset)
         pitch = self._main_pitch(estimate)
+        if schedule.last == self._end:
+            schedule.expect(young=self._is_young(note.segment))
         note.pitched = pitch is not None
         if pitch is None:
             return self._unpitched_reading(level, onset)
@@ -404,7 +495,8 @@ class Ear:
             return
         frame = self._sound.window(self._end, length)
         track = self._track_over(length)
-        self._schedule.moving = track is not None
+        moved = 0.0 if track is None else cents(float(track.max()), float(track.min()))
+        self._schedule.moved_cents = moved
         last = note.track[-1][1] if note.track else None
         guess = last if note.several or estimate is None else estimate.hz
         if track is not None and guess is not None:
@@ -418,11 +510,20 @@ class Ear:
             young=self._is_young(note.segment),
             gliding=track is not None,
             end=self._end,
+            tracked=note.others if track is None else (),
         )
         if reeds is not None and track is not None and guess == reeds.hz and last is not None:
             # The unwarped frame has the mean pitch; the reed itself has moved on.
             reeds = replace(reeds, hz=last)
         note.reeds = reeds
+
+    def _sounding_holes(self) -> tuple[int, ...]:
+        """The main hole, then the others that count as sounding; none without reeds."""
+        reeds = self._note.reeds
+        if reeds is None:
+            return ()
+        sounding_db = self._parameters.reeds.sounding_db
+        return (reeds.tab.hole, *(hole for hole, db in reeds.levels if db > sounding_db))
 
     def _is_young(self, start: int) -> bool:
         return self._end - start < self._spans.young
@@ -457,8 +558,9 @@ class Ear:
         )
         schedule = self._schedule
         schedule.unexplained = fit.unexplained if fit is not None else None
-        if schedule.last == self._end:
-            schedule.unexplained_at_last = schedule.unexplained or 1.0
+        note.others = () if fit is None else fit.hz[1:]
+        if fit is not None:
+            schedule.watch(fit.levels)
         if fit is None or fit.unexplained > p.max_unexplained:
             note.track.clear()  # it may be what misled the fit
             return None
@@ -472,23 +574,12 @@ class Ear:
         centre: float,
         tab: Tab,
     ) -> Reading:
-        hz = pitches[0]
-        reeds = self._note.reeds
-        also = self._harp.same_pitch(tab)
-        breath: Breath | None = None if also else tab.breath
-        levels: tuple[tuple[int, float], ...] = ()
-        if reeds is not None:
-            levels = reeds.levels
-            twin = also and reeds.breath is not None and reeds.tab in (tab, *also)
-            if twin or (reeds.others and reeds.tab.hole != tab.hole):
-                tab, breath = reeds.tab, reeds.breath
-                also = self._harp.same_pitch(tab)
-                self._tab_tracker.override(tab)
-            levels = tuple((hole, db) for hole, db in levels if hole != tab.hole)
-        ranked = sorted(levels, key=_loudness, reverse=True)
-        sounding_db = self._parameters.reeds.sounding_db
-        others = [hole for hole, db in ranked if db > sounding_db]
-        leak = ranked[0] if ranked else None
+        hz, reeds = pitches[0], self._note.reeds
+        if self._named is None or self._named.reeds is not reeds or self._named.given != tab:
+            self._named = self._name(reeds, tab)
+        named = self._named
+        if named.tab is not tab:
+            self._tab_tracker.override(named.tab)
         return Reading(
             sample=self._sound.source_sample(centre),
             heard=self._sound.heard(self._end),
@@ -497,15 +588,36 @@ class Ear:
             level_db=level,
             sounding=True,
             onset=onset,
-            tab=tab,
-            cents=cents(hz, self._harp.hz(tab)),
-            also=also,
-            breath=breath,
-            holes=tuple(sorted({tab.hole, *others})),
-            pitches=tuple(zip((tab.hole, *others), pitches, strict=False)),
-            leak_db=leak[1] if leak else None,
-            leak_hole=leak[0] if leak else None,
-            levels=levels,
+            tab=named.tab,
+            cents=cents(hz, self._harp.hz(named.tab)),
+            also=named.also,
+            breath=named.breath,
+            holes=named.holes,
+            pitches=tuple(zip(named.by_loudness, pitches, strict=False)),
+            leak_db=named.leak_db,
+            leak_hole=named.leak_hole,
+            levels=named.levels,
+        )
+
+    def _name(self, reeds: ReedEstimate | None, given: Tab) -> _Named:
+        """Name what sounds, from the reeds and the entry of the pitch."""
+        tab, also = given, self._harp.same_pitch(given)
+        breath: Breath | None = None if also else tab.breath
+        levels: tuple[tuple[int, float], ...] = ()
+        if reeds is not None:
+            levels = reeds.levels
+            twin = also and reeds.breath is not None and reeds.tab in (tab, *also)
+            if twin or (reeds.others and reeds.tab.hole != tab.hole):
+                tab, breath = reeds.tab, reeds.breath
+                also = self._harp.same_pitch(tab)
+            levels = tuple((hole, db) for hole, db in levels if hole != tab.hole)
+        ranked = sorted(levels, key=_loudness, reverse=True)
+        sounding_db = self._parameters.reeds.sounding_db
+        by_loudness = (tab.hole, *(hole for hole, db in ranked if db > sounding_db))
+        leak_hole, leak_db = ranked[0] if ranked else (None, None)
+        holes = tuple(sorted(set(by_loudness)))
+        return _Named(
+            reeds, given, tab, also, breath, holes, by_loudness, levels, leak_db, leak_hole
         )
 
     def _unpitched_reading(self, level: float, onset: int | None) -> Reading:

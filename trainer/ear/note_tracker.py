@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from trainer.core.types import Floats
 from trainer.ear.heard_note import HeardNote
-from trainer.ear.motion import MOTION, Modulation, estimate_motion, estimate_tremolo
+from trainer.ear.motion import MOTION, Motion, estimate_motion, estimate_tremolo
 from trainer.ear.reading import Reading
 from trainer.harp import Harp, Tab
 from trainer.music import cents
@@ -56,9 +56,24 @@ DEFAULT_NOTE = NoteParameters()
 class NoteTracker:
     """Collects readings into notes as they arrive."""
 
-    def __init__(self, harp: Harp, parameters: NoteParameters = DEFAULT_NOTE) -> None:
+    def __init__(
+        self,
+        harp: Harp,
+        parameters: NoteParameters = DEFAULT_NOTE,
+        *,
+        with_motion: bool = True,
+    ) -> None:
+        """Start before the first note.
+
+        Args:
+            harp: the harp that is played.
+            parameters: constants.
+            with_motion: whether motion and tremolo of the notes are estimated, which takes most of
+                the time.
+        """
         self._harp = harp
         self._parameters = parameters
+        self._with_motion = with_motion
         # State of the stream.
         self._onset = -(1 << 62)
         self._levels: list[tuple[int, float]] = []
@@ -153,9 +168,12 @@ class NoteTracker:
         at, db = at[inside], db[inside]
         end = limit if slurred else end_of_sound(at, db, limit, rate, p)
         own = [reading for reading in readings if reading.sample < limit]
+        note = _note(own or readings, start, end, self._harp, p)
+        if not self._with_motion:
+            return [note]
         held = (at >= start + p.settling_s * rate) & (at <= end - MOTION.release_s * rate)
         swing = estimate_tremolo(at[held] / rate, db[held])
-        return [_note(own or readings, start, end, self._harp, swing, p)]
+        return [replace(note, motion=_motion(note), tremolo=swing)]
 
 
 def end_of_sound(
@@ -187,10 +205,9 @@ def _note(
     start: int,
     end: int,
     harp: Harp,
-    swing: Modulation | None,
     p: NoteParameters,
 ) -> HeardNote:
-    """Summarise the readings of a note."""
+    """Summarise the readings of a note, but for motion and tremolo."""
     rate = readings[0].rate
     even = _spaced_evenly(readings)
     tab = _longest_entry(even)
@@ -210,8 +227,6 @@ def _note(
         other.hole for other in harp.same_pitch(tab) if 2 * together[other.hole] <= len(settled)
     } - {tab.hole}
     sounding = {hole for hole, n in holes.items() if 2 * n > len(settled)} - twins | {tab.hole}
-    path = tuple((r.sample, r.hz) for r in readings if r.hz is not None)
-    at, pitch = np.array(path, dtype=float).T
     return HeardNote(
         start=start,
         end=end,
@@ -226,10 +241,16 @@ def _note(
         else None,
         leak_hole=leak_hole if enough else None,
         level_db=max(r.level_db for r in readings),
-        path=path,
-        motion=estimate_motion((at - start) / rate, pitch, (end - start) / rate),
-        tremolo=swing,
+        path=tuple((r.sample, r.hz) for r in readings if r.hz is not None),
+        motion=Motion(),
+        tremolo=None,
     )
+
+
+def _motion(note: HeardNote) -> Motion:
+    """Estimate the motion of a note's pitch."""
+    at, hz = np.array(note.path, dtype=float).T
+    return estimate_motion((at - note.start) / note.rate, hz, (note.end - note.start) / note.rate)
 
 
 def _spaced_evenly(readings: list[Reading]) -> list[Reading]:
@@ -255,9 +276,11 @@ def _same_bend(first: Tab, second: Tab) -> bool:
     return first == second or (first.bend == second.bend and first.breath is not second.breath)
 
 
-def track_notes(readings: Iterable[Reading], harp: Harp) -> Iterator[HeardNote]:
-    """Yield the notes in a stream of readings."""
-    tracker = NoteTracker(harp)
+def track_notes(
+    readings: Iterable[Reading], harp: Harp, *, with_motion: bool = True
+) -> Iterator[HeardNote]:
+    """Yield the notes in a stream of readings; the other arguments are those of a tracker."""
+    tracker = NoteTracker(harp, with_motion=with_motion)
     for reading in readings:
         yield from tracker.track(reading)
     yield from tracker.flush()

@@ -31,8 +31,9 @@ class OctaveParameters:
     """Minimum length of the history for a detection, seconds."""
     min_step_s: float = 0.0175
     """Minimum time between two frames of the history, seconds; a closer frame is not kept."""
-    steady_cents: float = 30.0
-    """Change of pitch that restarts the history, cents: two reeds do not bend alike."""
+    steady_cents: float = 12.0
+    """Change of pitch that restarts the history, cents: two reeds do not bend alike, nor rise to
+    their pitches. Splits of recorded reeds are found as well with 8 to 14."""
     min_free: float = 0.25
     """Minimum fraction of a turning phasor that is orthogonal to a constant one; a slower rate is
     not resolved."""

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -32,6 +33,20 @@ HIGHEST_HZ = 9_500.0
 """Highest frequency of a partial that is fitted, Hz."""
 HIGHEST_OF_RATE = 0.46
 """The same as a fraction of the sampling rate; the lower of the two holds."""
+_BESIDE = np.array([[1.0], [-1.0]])
+"""The points after and before one."""
+_NEIGHBOURS = np.arange(-1, 3)
+"""Points between which is interpolated, from the one below."""
+_CUBIC = np.array(
+    [
+        [0.0, 1.0, 0.0, 0.0],
+        [-1.0 / 3.0, -0.5, 1.0, -1.0 / 6.0],
+        [0.5, -1.0, 0.5, 0.0],
+        [-1.0 / 6.0, 0.5, -0.5, 1.0 / 6.0],
+    ]
+)
+"""Cubic Lagrange interpolation: the weights of these points are polynomials of the distance, with
+one row for each power."""
 WEAKEST_FUNDAMENTAL_DB = 25.0
 """Maximum level of the strongest partial over the fundamental, dB. Recorded reeds: up to 16 dB."""
 
@@ -45,6 +60,7 @@ class _Shape:
         size: points of the padded frame.
         curvature: minus the second difference, from point to point, at the top of the lobe.
         lobe: the window's transform over its middle value, at 1 / LOBE_OVERSAMPLING points.
+        rise: its difference from one point before each to one point after it.
         skirt: upper bound of the lobe from that distance outward, one bin wider.
     """
 
@@ -52,7 +68,21 @@ class _Shape:
     size: int
     curvature: float
     lobe: Floats
+    rise: Floats
     skirt: Floats
+
+
+class Lobes(NamedTuple):
+    """Lobes of some partials, in a row for each place and a column for each partial.
+
+    Attributes:
+        overlap: value of each partial's lobe at the middle of each other, shape (k, k).
+        rise: difference of the lobe from one point before that place to one point after it, same
+            shape.
+    """
+
+    overlap: Floats
+    rise: Floats
 
 
 @lru_cache(maxsize=32)
@@ -66,7 +96,11 @@ def _shape(length: int) -> _Shape:
     hull = np.maximum.accumulate(np.abs(lobe)[::-1])[::-1]
     wider = round(bins * LOBE_OVERSAMPLING)
     skirt = np.concatenate([np.ones(wider), hull[:-wider]])
-    return _Shape(window, size, 2.0 * float(lobe[0] - lobe[LOBE_OVERSAMPLING]), lobe, skirt)
+    steps = np.arange(len(lobe) - LOBE_OVERSAMPLING)
+    rise = np.zeros(len(lobe))
+    rise[: len(steps)] = lobe[LOBE_OVERSAMPLING:] - lobe[np.abs(steps - LOBE_OVERSAMPLING)]
+    curvature = 2.0 * float(lobe[0] - lobe[LOBE_OVERSAMPLING])
+    return _Shape(window, size, curvature, lobe, rise, skirt)
 
 
 def _zero_phase(samples: Floats, size: int) -> Floats:
@@ -115,58 +149,51 @@ class FrameSpectrum:
     def at(self, points: Floats) -> Complexes:
         """Return values between points, of any shape, by cubic Lagrange interpolation."""
         base = points.astype(int)
-        t = points - base
-        before, after, beyond = t + 1.0, t - 1.0, t - 2.0
-        inner, outer = after * beyond, before * t
-        v = self.values
-        interpolated: Complexes = (
-            v.take(base) * (0.5 * before * inner)
-            - v.take(base - 1) * (t * inner / 6.0)
-            - v.take(base + 1) * (0.5 * outer * beyond)
-            + v.take(base + 2) * (outer * after / 6.0)
-        )
-        return interpolated
+        t = (points - base)[..., None]
+        weights = ((_CUBIC[3] * t + _CUBIC[2]) * t + _CUBIC[1]) * t + _CUBIC[0]
+        near = self.values.take(base[..., None] + _NEIGHBOURS)
+        return np.asarray(np.vecdot(weights, near))
 
-    def overlap(self, points: Floats) -> Floats:
-        """Return the value of each partial's lobe at the middle of each other, shape (k, k)."""
-        return self._lobe(np.abs(points[:, None] - points[None, :]))
+    def lobes(self, points: Floats) -> Lobes:
+        """Return what each partial's lobe is at each other's place and beside it.
 
-    def _lobe(self, distance: Floats) -> Floats:
-        index = (distance * LOBE_OVERSAMPLING + 0.5).astype(int)
-        table = self._shape.lobe
-        np.minimum(index, len(table) - 1, out=index)
-        return table.take(index)
+        Args:
+            points: where the partials are, shape (k,).
+        """
+        distance = points[:, None] - points
+        steps = np.abs(distance) * LOBE_OVERSAMPLING + 0.5
+        index = np.minimum(steps.astype(int), len(self._shape.lobe) - 1)
+        rise = self._shape.rise.take(index)
+        return Lobes(self._shape.lobe.take(index), np.copysign(rise, distance))
 
-    def slope(self, points: Floats, amplitudes: Complexes | None) -> Complexes:
+    def slope(self, points: Floats, amplitudes: Complexes, lobes: Lobes | None) -> Complexes:
         """Return the offset of each partial from its point, times its amplitude.
 
         Args:
             points: where the partials are assumed, shape (k,).
-            amplitudes: of all partials, whose lobes are subtracted, shape (k,); None if none
-                overlaps another.
+            amplitudes: of all partials, shape (k,).
+            lobes: those of the partials, which are subtracted; None if none overlaps another.
         """
-        later, earlier = self.at(points + np.array([[1.0], [-1.0]]))
+        later, earlier = self.at(points + _BESIDE)
         difference = later - earlier
-        if amplitudes is not None:
-            distance = points[:, None] - points[None, :]
-            side = self._lobe(np.abs(distance + 1.0)) - self._lobe(np.abs(distance - 1.0))
-            difference -= side @ amplitudes
+        if lobes is not None:
+            difference -= lobes.rise @ amplitudes
         return difference / (2.0 * self._shape.curvature)
 
-    def solve(self, points: Floats, overlap: Floats, ridge: Floats | float) -> Complexes:
+    def solve(self, observed: Complexes, overlap: Floats, ridge: Floats | float) -> Complexes:
         """Return complex amplitudes of partials, shape (k,).
 
         Args:
-            points: where the partials are, shape (k,).
-            overlap: of these points, as returned by :meth:`overlap`.
+            observed: values where the partials are, shape (k,).
+            overlap: as in :class:`Lobes`.
             ridge: power of the noise over the power that each partial is expected to have. Of two
                 partials that coincide, the one expected to be louder gets more.
         """
         gram = overlap.copy()
-        gram.flat[:: len(points) + 1] += ridge
-        observed = self.at(points)
-        solved = np.linalg.solve(gram, np.column_stack([observed.real, observed.imag]))
-        return solved[:, 0] + 1j * solved[:, 1]
+        gram.flat[:: len(gram) + 1] += ridge
+        parts = observed.view(float).reshape(-1, 2)
+        amplitudes: Complexes = np.linalg.solve(gram, parts).view(complex)[:, 0]
+        return amplitudes
 
     def residual(self, points: Floats, amplitudes: Complexes) -> tuple[Complexes, Floats]:
         """Subtract partials.

@@ -3,14 +3,16 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import accumulate, pairwise
 
 import numpy as np
 
-from trainer.core.types import Complexes, Floats
-from trainer.ear.partial_fit import LOBE_ENERGY, FrameSpectrum
+from trainer.core.types import Bools, Complexes, Floats
+from trainer.ear.partial_fit import LOBE_ENERGY, FrameSpectrum, Lobes
 
 SEARCH_PARTIALS = np.arange(1.0, 7.0)
 """Orders of the partials by which another reed is searched."""
@@ -96,10 +98,10 @@ class ReedMixture:
             if not self._move():
                 break
             self._amplitudes = self._fit()
-        power = np.abs(self._amplitudes) ** 2
+        power = _power(self._amplitudes)
         self.energies: Floats = np.add.reduceat(power, self._first) + 1e-20
         rest, skirts = spectrum.residual(self._points, self._amplitudes)
-        residual = rest.real**2 + rest.imag**2
+        residual = _power(rest)
         self._unsteadiness = self._estimate_unsteadiness(residual)
         self._residual: Floats = np.maximum(
             residual - (parameters.margin * self._unsteadiness) ** 2 * skirts, 0.0
@@ -188,27 +190,31 @@ class ReedMixture:
     def _fit(self) -> Complexes:
         """Amplitudes at the current f0s."""
         p, spectrum = self._parameters, self._spectrum
-        if self._is_clear:
-            self._orders = _orders(self._count(self.hz[0]))
-            self._first = np.zeros(1, dtype=int)
-            self._points = self._orders * (self.hz[0] * spectrum.per_hz)
-            self._masked = np.zeros(len(self._points), dtype=bool)
-            return spectrum.at(self._points)
         counts = [self._count(hz) for hz in self.hz]
+        ends = list(accumulate(counts, initial=0))
+        self._spans = list(pairwise(ends))
+        self._first = np.array(ends[:-1])
+        if self._is_clear:
+            self._orders = _orders(counts[0])
+            self._points = self._orders * (self.hz[0] * spectrum.per_hz)
+            self._masked: Bools = np.zeros(len(self._points), dtype=bool)
+            self._lobes: Lobes | None = None
+            return spectrum.at(self._points)
         self._orders = np.concatenate([_orders(count) for count in counts])
-        self._first = np.cumsum([0, *counts[:-1]])
         self._points = self._orders * np.repeat(self.hz, counts) * spectrum.per_hz
-        overlap = spectrum.overlap(self._points)
-        amplitudes = spectrum.solve(self._points, overlap, p.noise)
-        owner = np.repeat(np.arange(len(counts)), counts)
-        foreign = (np.abs(overlap) > p.max_overlap) & (owner[:, None] != owner[None, :])
-        self._masked = foreign.any(axis=1)
+        self._lobes = spectrum.lobes(self._points)
+        observed, overlap = spectrum.at(self._points), self._lobes.overlap
+        amplitudes = spectrum.solve(observed, overlap, p.noise)
+        masks = np.abs(overlap) > p.max_overlap
+        for first, end in self._spans:  # partials of one reed do not mask each other
+            masks[first:end, first:end] = False
+        self._masked = np.asarray(masks.any(axis=1))
         if not self._masked.any():
             return amplitudes
-        expected = self._expected_power(np.abs(amplitudes) ** 2)
-        noise = self._noise * expected.mean()
+        expected = self._expected_power(_power(amplitudes))
+        noise = self._noise * float(expected.mean())
         ridge = np.where(self._masked, noise / np.maximum(expected, 1e-3 * noise), p.clear_ridge)
-        return spectrum.solve(self._points, overlap, ridge)
+        return spectrum.solve(observed, overlap, ridge)
 
     def _expected_power(self, power: Floats) -> Floats:
         """Expected power of each partial.
@@ -229,22 +235,19 @@ class ReedMixture:
         Each partial gives an offset: a Gauss-Newton step with all amplitudes fixed. Their median,
         weighted by amplitude, is robust against one strong partial of another reed.
         """
-        p = self._parameters
-        slope = self._spectrum.slope(self._points, None if self._is_clear else self._amplitudes)
-        power = np.abs(self._amplitudes) ** 2
-        offsets = (np.conj(self._amplitudes) * slope).real / np.maximum(power, 1e-20) / self._orders
-        ends = [*self._first[1:], len(power)]
+        p, amplitudes = self._parameters, self._amplitudes
+        slope = self._spectrum.slope(self._points, amplitudes, self._lobes)
+        power = _power(amplitudes)
+        along = amplitudes.real * slope.real + amplitudes.imag * slope.imag
+        offsets = (along / np.maximum(power, 1e-20) / self._orders).tolist()
         weights = np.where(self._masked, p.masked_weight, 1.0)
-        steps = [
-            _weighted_median(
-                offsets[first:end],
-                weights[first:end] * np.sqrt(np.minimum(power[first:end], power[first])),
-            )
-            / (self._spectrum.per_hz * hz)
-            if not self._masked[first:end].all()
-            else 0.0
-            for hz, first, end in zip(self.hz, self._first, ends, strict=True)
-        ]
+        steps = []
+        for hz, (first, end) in zip(self.hz, self._spans, strict=True):
+            step = 0.0
+            if not self._masked[first:end].all():
+                loud = np.sqrt(np.minimum(power[first:end], power[first]))
+                step = _weighted_median(offsets[first:end], (weights[first:end] * loud).tolist())
+            steps.append(step / (self._spectrum.per_hz * hz))
         if max(abs(step) for step in steps) < p.converged:
             return False
         self.hz = tuple(
@@ -270,7 +273,13 @@ def power_db(power: float) -> float:
     return 10.0 * math.log10(power + 1e-12)
 
 
-def _weighted_median(values: Floats, weights: Floats) -> float:
-    order = values.argsort()
-    sums = weights[order].cumsum()
-    return float(values[order[sums.searchsorted(0.5 * sums[-1])]])
+def _power(amplitudes: Complexes) -> Floats:
+    """Squared magnitudes, without the roots that `abs` takes."""
+    power: Floats = amplitudes.real**2 + amplitudes.imag**2
+    return power
+
+
+def _weighted_median(values: list[float], weights: list[float]) -> float:
+    order = sorted(range(len(values)), key=values.__getitem__)
+    sums = list(accumulate([weights[i] for i in order]))
+    return values[order[bisect_left(sums, 0.5 * sums[-1])]]

@@ -168,7 +168,8 @@ class Harp:
         Raises:
             HarpError: the harp cannot play it.
         """
-        return self._targets[tab] if tab in self._targets else self._target(tab)
+        known = self._targets.get(tab)
+        return self._target(tab) if known is None else known
 
     def _target(self, tab: Tab) -> float:
         return midi_to_hz(self.midi(tab) + self.offset(tab) / 100.0, self.a4)
@@ -238,8 +239,9 @@ class Harp:
         Raises:
             HarpError: the harp cannot play it.
         """
-        if tab in self._twins:
-            return self._twins[tab]
+        known = self._twins.get(tab)
+        if known is not None:
+            return known
         return tuple(other for other in self._by_note[self.midi(tab)] if other != tab)
 
     @cached_property

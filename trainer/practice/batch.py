@@ -3,8 +3,8 @@
 Each is marked in a process of a pool, by the path that all sound takes. An error in one recording
 is reported and stops no other. Where a process dies on one, new processes mark the rest.
 
-Importing what marks a recording takes a process as long as marking some ten seconds of sound. On
-Linux the processes of a pool are therefore forks of one that has imported it all.
+Importing what marks a recording takes a process as long as marking some ten seconds of sound. So on
+Linux the processes are forks of this one where it has no other threads.
 """
 
 from __future__ import annotations
@@ -12,6 +12,7 @@ from __future__ import annotations
 import multiprocessing as mp
 import os
 import sys
+import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from concurrent.futures.process import BrokenProcessPool
@@ -20,6 +21,7 @@ from functools import partial
 from pathlib import Path
 
 from trainer.core import TrainerError
+from trainer.core.threads import limit_blas_threads
 from trainer.ear import Reading
 from trainer.marking import Result
 from trainer.practice.events import Notice, PassEnded, ReadingHeard, TakeFailed
@@ -156,14 +158,13 @@ def _in_pool(jobs: dict[int, Job], workers: int) -> Iterator[tuple[int, MarkedRe
 def _context() -> mp.context.BaseContext:
     """Return how the processes of a pool are started.
 
-    Elsewhere than on Linux, a fork may find the system's libraries in a state that they do not
-    support, or there is none.
+    A fork has only the thread that made it, and may wait for ever for a lock that another one held.
+    Elsewhere than on Linux, the system's own libraries may hold such locks.
     """
-    if sys.platform != "linux":
+    if sys.platform != "linux" or threading.active_count() > 1:
         return mp.get_context("spawn")
-    context = mp.get_context("forkserver")
-    context.set_forkserver_preload(["trainer.practice.preload"])
-    return context
+    limit_blas_threads()
+    return mp.get_context("fork")
 
 
 def _by_dask(jobs: Sequence[Job], address: str) -> Iterator[MarkedRecording]:

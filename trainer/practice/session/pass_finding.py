@@ -8,7 +8,7 @@ from collections.abc import Iterator
 from dataclasses import replace
 
 from trainer.drill import BeatClock, Drill
-from trainer.ear import Ear, Reading, track_notes
+from trainer.ear import Ear, HeardNote, Reading, track_notes
 from trainer.marking import StartError, find_free_passes, find_passes
 from trainer.practice.passes import OwnTime, Pass, saved_own_time, saved_passes
 from trainer.practice.plan import Plan
@@ -49,7 +49,7 @@ class PassFinder:
         has_beat = plan.click or plan.start is not None or any(step.call for step in drill.steps)
         if has_beat:
             return self._passes_on(self._clocks(drill), drill, steps)
-        notes = list(track_notes(self._readings(), plan.harp))
+        notes = self._notes()
         own_time = saved_own_time(self._source.tags, drill) or OwnTime(
             drill.tempo, steps.start, steps.stop
         )
@@ -80,8 +80,12 @@ class PassFinder:
         if plan.start is not None:
             zero = round(self._valid_start(plan.start) * rate)
             return [drill.clock(rate, zero, tempo)]
-        notes = list(track_notes(self._readings(), plan.harp))
+        notes = self._notes()
         return find_passes(notes, drill, plan.harp, tempo, rate)
+
+    def _notes(self) -> list[HeardNote]:
+        """Return the notes of the recording; passes are found without their motion."""
+        return list(track_notes(self._readings(), self._plan.harp, with_motion=False))
 
     def _readings(self) -> Iterator[Reading]:
         """Analyse the whole recording.
