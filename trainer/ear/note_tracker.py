@@ -117,14 +117,17 @@ class NoteTracker:
 
     @property
     def unfinished(self) -> HeardNote | None:
-        """The note that sounds, as far as it has been heard; None while too little has been."""
+        """The note that sounds, as far as it has been heard, without its motion.
+
+        None while too little has been heard.
+        """
         readings = self._readings
         if not readings:
             return None
         last, p = readings[-1], self._parameters
         if last.heard - self._start < p.shortest_s * last.rate:
             return None
-        return _note(readings, self._start, last.heard, self._harp, None, p)
+        return _note(readings, self._start, last.heard, self._harp, p)
 
     def flush(self) -> list[HeardNote]:
         """Return the note still sounding at the end of the sound, if any."""

@@ -72,7 +72,7 @@ class LiveFollower:
         self._steps: Sequence[Step] = drill.steps[steps.start : steps.stop]
         self._written = drill.clock(rate, tempo=tempo)
         self._alignment = Alignment(self._steps, harp, self._written)
-        self._tracker = NoteTracker(harp)
+        self._tracker = NoteTracker(harp, with_motion=False)
         self._history = ReadingHistory()
         self._notes: list[HeardNote] = []
         self._tail: list[PlayedStep] = []
