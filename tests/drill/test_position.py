@@ -14,7 +14,7 @@ from trainer.harp import Harp
 
 
 def stated_position(drill: Drill) -> int | None:
-    match = re.search(r"(\d)(?:st|nd|rd|th) position", " ".join([drill.title, *drill.skills]))
+    match = re.search(r"(\d+)(?:st|nd|rd|th) position", " ".join([drill.title, *drill.skills]))
     return int(match[1]) if match else None
 
 

@@ -46,8 +46,8 @@ LEAST_SCORE = 98.0
 on_each_drill = each_drill(DRILLS.values())
 
 GROUPS = (
-    "first tunes",
     "single notes",
+    "first tunes",
     "moves",
     "call and response",
     "articulation and dynamics",

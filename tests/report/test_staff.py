@@ -146,7 +146,7 @@ def test_each_note_has_its_tab_and_breath_below_it() -> None:
             text = next(t for t in verses[0].iter() if t.tag.endswith("}text") and t.get("x"))
             assert abs(float(str(text.get("x"))) - x) < 250  # a note head is about 200 wide
             texts.append(words)
-    assert [tab for tab, _ in texts][:4] == ["-2", "-3'", "-3", "4"]
+    assert [tab for tab, _ in texts][:4] == ["-2", "4", "-3'", "4"]
     assert all(arrow == ("↓" if "-" in tab else "↑") for tab, arrow in texts)
 
 

@@ -159,7 +159,7 @@ def test_what_costs_the_class_most_comes_first_and_so_does_who_lost_most() -> No
     assert students_by_loss(STUDENTS) == [
         ("4: time", [("Bert", 8.0), ("Anna", 6.0)]),
         ("-4': pitch", [("Anna", 9.0)]),
-        ("5: the way into the note", [("Anna", 3.0)]),
+        ("5: attack", [("Anna", 3.0)]),
     ]
     assert median_scores(STUDENTS) == {0: 89.5, 1: 72.5, 2: 40.0}
     assert class_summary(STUDENTS) == (
@@ -176,9 +176,7 @@ def test_a_class_in_every_form() -> None:
     drill = drill_of("4:1 -4':1 r:2")
     text = class_markdown(drill, STUDENTS)
     assert "- `4: time`: Bert (8), Anna (6)" in text
-    assert (
-        "| Anna | 71 | not yet | 2 | `-4': pitch`, `4: time`, `5: the way into the note` |" in text
-    )
+    assert "| Anna | 71 | not yet | 2 | `-4': pitch`, `4: time`, `5: attack` |" in text
     assert "| Clara | × | not marked | 0 | it is no recording |" in text
     assert "- step 2 (`-4'`): 72 at the median" in text
     assert "step 3" not in text  # the drill has two steps

@@ -69,7 +69,7 @@ def test_a_step_that_was_not_played_cannot_be_heard(tmp_path: Path) -> None:
 
 def test_a_step_is_heard_as_it_should_sound_by_its_bar(tmp_path: Path) -> None:
     known = take(tmp_path)
-    plan = bar_playback_plan(known, known.sheet.by_step[4])
+    plan = bar_playback_plan(known, known.sheet.by_step[4].step.bar)
     assert plan is not None
     assert plan.bars == (DRILL.steps[4].bar,) * 2
     assert isinstance(plan.source, PlayerSpec)
@@ -81,7 +81,7 @@ def test_hearing_a_bar_as_meant_leaves_the_sound_of_the_take(tmp_path: Path) -> 
     known = take(tmp_path)
     assert known.outcome.audio is not None
     before = Path(known.outcome.audio).read_bytes()
-    plan = bar_playback_plan(known, known.sheet.by_step[4])
+    plan = bar_playback_plan(known, known.sheet.by_step[4].step.bar)
     assert plan is not None
     silent = replace(plan, source=PlayerSpec(), scratch=tmp_path)
     assert list(run_take(silent))[-1] == TakeFinished(None, None)

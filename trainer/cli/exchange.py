@@ -19,6 +19,7 @@ SHEETS = (".html", ".txt")
 MIDI = (".mid", ".midi")
 MUSICXML = (".musicxml", ".xml")
 COMPRESSED = ".mxl"
+TAB = ".txt"
 ENDINGS = (*SHEETS, *MIDI, *MUSICXML)
 
 
@@ -64,7 +65,9 @@ def export(
 
 
 def import_(
-    file: Annotated[Path, typer.Argument(help="MIDI file or MusicXML score.")],
+    file: Annotated[
+        Path, typer.Argument(help="MIDI file, MusicXML score, or plain tab in a .txt file.")
+    ],
     harp: HarpOption = None,
     tuning: TuningOption = None,
     part: Annotated[
@@ -90,12 +93,15 @@ def import_(
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
 ) -> None:
-    """Make a drill from the melody of a MIDI file or a MusicXML score.
+    """Make a drill from a MIDI file, a MusicXML score or plain tab.
 
     Reads the first part of a score that has notes, or the track of a MIDI file with the most. Tries
     every standard harp, or the harp of --harp, in each octave, and proposes the easiest with its
     position. Notes that the harp cannot play are listed, and become rests in the drill. A file from
     `trainer drill export` comes back with its harp and tab.
+
+    Plain tab (.txt) may write +4, (45), 4d, -4b or arrows. It is for the harp of --harp, or C; each
+    note gets a beat, for you to change.
 
     Examples:
 
@@ -111,6 +117,9 @@ def import_(
         if out.suffix != DRILL_SUFFIX:
             raise ExchangeError(f"'{out}' is not a name for a drill file; end it in {DRILL_SUFFIX}")
         check_overwrite(out, force=force)
+    if file.suffix.lower() == TAB:
+        _import_tab(file, harp, tuning, title, out)
+        return
     melody = _read(file, part)
     arrangements = _arrange(melody, harp, tuning, position, half_steps)
     if not arrangements:
@@ -118,6 +127,22 @@ def import_(
     typer.echo(melody_text(melody, arrangements, shutil.get_terminal_size((80, 24)).columns))
     if out is not None:
         _write_drill(melody, arrangements[0], out, title)
+
+
+def _import_tab(
+    file: Path, harp: str | None, tuning: str | None, title: str | None, out: Path | None
+) -> None:
+    from trainer.drill import parse_drill
+    from trainer.exchange import read_tab_text
+    from trainer.report.tab_layout import drill_text
+
+    found = read_tab_text(file)
+    text = found.drill_text(title or file.stem, harp or "C", tuning or "richter")
+    width = shutil.get_terminal_size((80, 24)).columns
+    typer.echo(drill_text(parse_drill(text, file.stem), width))
+    if out is not None:
+        write_text(out, text)
+        typer.echo(f"Wrote {out}.", err=True)
 
 
 def _read(file: Path, part: int | None) -> Melody:
@@ -128,7 +153,7 @@ def _read(file: Path, part: int | None) -> Melody:
         return read_midi(file, part)
     if ending in (*MUSICXML, COMPRESSED):
         return read_musicxml(file, part)
-    known = ", ".join((*MIDI, *MUSICXML, COMPRESSED))
+    known = ", ".join((*MIDI, *MUSICXML, COMPRESSED, TAB))
     raise ExchangeError(f"{file} has an unknown format; use one of {known}")
 
 

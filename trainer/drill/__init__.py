@@ -6,6 +6,7 @@ The fields of drill files (:mod:`trainer.drill.header`) and their JSON Schema
 
 from trainer.drill.aim import Aim, can_measure, describe_aim
 from trainer.drill.clock import BeatClock, TempoChange
+from trainer.drill.common_tab import TabStyle, rewrite_tab_word
 from trainer.drill.course import Stage, course_place, read_course
 from trainer.drill.difficulty import describe_difficulty, passage_difficulty
 from trainer.drill.errors import DrillError
@@ -80,7 +81,14 @@ from trainer.drill.transpose import (
     rank_arrangements,
     written_harp,
 )
-from trainer.drill.writer import CALL_PREFIX, read_step, step_directions, step_text, write_drill
+from trainer.drill.writer import (
+    CALL_PREFIX,
+    read_step,
+    step_directions,
+    step_text,
+    toml_string,
+    write_drill,
+)
 
 __all__ = [
     "AIM_CRITERIA",
@@ -115,6 +123,7 @@ __all__ = [
     "Stage",
     "Step",
     "TabError",
+    "TabStyle",
     "TargetPitch",
     "TempoChange",
     "TempoCurve",
@@ -158,11 +167,13 @@ __all__ = [
     "read_drills_for",
     "read_shelf",
     "read_step",
+    "rewrite_tab_word",
     "standard_harps",
     "step_directions",
     "step_fingerings",
     "step_text",
     "target_pitches",
+    "toml_string",
     "write_drill",
     "write_new_drill",
     "written_harp",

@@ -12,6 +12,7 @@ from itertools import pairwise
 from math import lcm
 from typing import Any
 
+from trainer.drill.common_tab import rewrite_tab_word
 from trainer.drill.model import (
     DEFAULT_DIP,
     DEFAULT_FALL,
@@ -426,7 +427,7 @@ def _parse_sound(text: str, whole: str) -> tuple[Sound, float]:
     try:
         tabs = sorted(Tab.parse(sign + hole) for hole in holes.split("+"))
     except HarpError as error:
-        raise TabError(str(error)) from None
+        raise TabError(_written_otherwise(text) or str(error)) from None
     numbers = [tab.hole for tab in tabs]
     for hole in sorted(set(numbers)):
         if numbers.count(hole) > 1:
@@ -438,6 +439,14 @@ def _parse_sound(text: str, whole: str) -> tuple[Sound, float]:
             f"{MAX_TARGET_OFFSET_CENTS:g}"
         )
     return tuple(tabs), cents
+
+
+def _written_otherwise(text: str) -> str | None:
+    """Return what to write for a common way of writing tab; None if it is not one."""
+    here = rewrite_tab_word(text)
+    if here is None or here == text:
+        return None
+    return f"'{abbreviate(text)}' is written otherwise here; write {here}"
 
 
 def _describe_error(text: str, whole: str) -> str:
@@ -456,7 +465,7 @@ def _describe_error(text: str, whole: str) -> str:
         return f"write one breath sign in front of the chord '{text}', as {inner}"
     if "@" in text:
         return f"the cents in '{text}' cannot be read; write them with a sign, as in -3@-40"
-    return (
+    return _written_otherwise(text) or (
         f"'{abbreviate(text)}' is not tab; write 4 for blow, -4 for draw, -4' bent, 4o overblown, "
         "-3+4 for a chord, -4'>-4 for a glide, r for a rest"
     )
