@@ -24,7 +24,7 @@ from trainer.marking.free_performance import FreePass, find_free_passes
 from trainer.marking.mark import Mark
 from trainer.marking.marker import make_mark
 from trainer.marking.measurement import measure_step
-from trainer.marking.parameters import LIVE
+from trainer.marking.parameters import LIVE, TRIES
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.target import StepTarget
 from trainer.marking.tempo_fit import fit_tempo
@@ -77,6 +77,8 @@ class LiveFollower:
         self._notes: list[HeardNote] = []
         self._tail: list[PlayedStep] = []
         """The last notes that belong to steps, as far as they have ended."""
+        self._right: set[int] = set()
+        """Steps that were played right."""
         self._marked: set[PlayedStep] = set()
         self._look_at = 0
         """Sample from which the note that sounds is looked at again: each time that it has lasted
@@ -100,7 +102,9 @@ class LiveFollower:
             for note in ended:
                 self._notes.append(note)
                 self._alignment.add(note)
-            self._tail = self._alignment.path()[-LIVE.notes :]
+            path = self._alignment.path()
+            self._tail = path[-LIVE.notes :]
+            self._right = {played.step for played in path if played.is_right}
             self._move(self._alignment.step, ended[-1].start)
             return self._new_marks()
         if reading.heard >= self._look_at:
@@ -118,8 +122,11 @@ class LiveFollower:
 
     @property
     def done(self) -> bool:
-        """Whether the last step was played, and nothing since."""
-        if not self._tail or self._tail[-1].step != len(self._steps) - 1:
+        """Whether most of the drill was played, to its last step, and nothing since."""
+        count = len(self._steps)
+        if not self._tail or self._tail[-1].step != count - 1:
+            return False
+        if len(self._right) < TRIES.min_pass * count:  # noodling that is like the end
             return False
         now = self.readings[-1].heard
         return now - self._sounded > LIVE.end_s * self._rate
