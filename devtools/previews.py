@@ -12,9 +12,12 @@ from pathlib import Path
 from typing import Any
 
 from textual.app import App, ComposeResult
+from textual.binding import Binding
 
 from devtools.scripted import DRILL, ScriptedListener
 from trainer.app.canvas import Canvas
+from trainer.app.keys import bindings_of
+from trainer.app.screens.practice import PracticeScreen
 from trainer.app.take_state import TakeState
 from trainer.app.theme import apply_theme
 from trainer.app.widgets.close_up import CloseUp, CloseUpState
@@ -24,6 +27,7 @@ from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_v
 from trainer.app.widgets.harp_chart import HarpChart, HarpState
 from trainer.app.widgets.head_line import HeadLine, HeadState
 from trainer.app.widgets.hole_strip import HoleStrip, HoleStripState
+from trainer.app.widgets.key_footer import FooterEntry, KeyFooter
 from trainer.app.widgets.loop_strip import SOUNDS, LoopState, LoopStrip
 from trainer.app.widgets.measuring_board import MeasuringBoard, MeasuringState
 from trainer.app.widgets.note_list import NoteList, NoteListState
@@ -52,6 +56,10 @@ class Preview:
 
     widget: Callable[[], Canvas[Any]]
     state: Callable[[TakeState], Any]
+
+
+def _footer(take: TakeState) -> tuple[FooterEntry, ...]:
+    return tuple(FooterEntry.of(binding) for binding in bindings_of(PracticeScreen) if binding.show)
 
 
 def _guide(take: TakeState) -> GuideState:
@@ -92,6 +100,7 @@ PREVIEWS: Mapping[str, Preview] = {
     "harp_chart": Preview(HarpChart, lambda take: HarpState.of(take.plan.harp)),
     "head_line": Preview(HeadLine, HeadState.of),
     "hole_strip": Preview(HoleStrip, lambda take: HoleStripState.of(take.displayed)),
+    "key_footer": Preview(KeyFooter, _footer),
     "loop_strip": Preview(LoopStrip, _loop),
     "measuring_board": Preview(MeasuringBoard, _measuring),
     "note_list": Preview(NoteList, NoteListState.of),
@@ -114,7 +123,7 @@ class PreviewApp(App[None]):
         preview: the widget and its state.
     """
 
-    BINDINGS = [("q", "quit", "quit")]  # noqa: RUF012
+    BINDINGS = [Binding("q", "quit", "quit")]  # noqa: RUF012
     CSS = "Canvas { height: 1fr; }"
 
     def __init__(self, preview: Preview) -> None:

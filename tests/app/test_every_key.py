@@ -5,6 +5,7 @@ from __future__ import annotations
 import importlib
 import pkgutil
 import random
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import date
@@ -438,12 +439,18 @@ def test_random_keys_do_not_crash_the_app(plan: Plan, seed: int) -> None:
     run(test, plan)
 
 
-def test_palette_is_legible(plan: Plan) -> None:
+def test_palette_has_a_line_for_each_key_and_is_legible(plan: Plan) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await pilot.press("ctrl+p")
         await until(pilot, lambda: isinstance(pilot.app.screen, CommandPalette))
         palette = pilot.app.screen
         await until(pilot, lambda: palette.query_one(CommandList).option_count > 0)
+        commands = palette.query_one(CommandList)
+        lines = [
+            str(commands.get_option_at_index(at).prompt) for at in range(commands.option_count)
+        ]
+        assert all("\n" not in line for line in lines)
+        assert re.match(r"space +Start with a count-in", lines[0])
         illegible = set()
         for theme in ("light", "plain", "dark"):
             pilot.app.theme = theme
