@@ -105,6 +105,19 @@ def test_space_starts_at_once_without_hands_and_a_ends_it_with_the_result() -> N
     run(test, PLAN)
 
 
+def test_a_loop_goes_on_without_hands_after_its_pass() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await pilot.press("l", "space", "a")
+        await feed(pilot, puppet, passed(FIRST))
+        await until(pilot, lambda: len(puppet.plans) == 2)
+        first, second = puppet.plans
+        assert first.loops
+        assert first.hands_free is None
+        assert second.hands_free == HandsFree(first_s=DURATION.between_takes_s)
+
+    run(test, replace(PLAN, hands_free=None))
+
+
 def test_the_set_is_played_drill_after_drill_and_ends_with_what_moved(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:

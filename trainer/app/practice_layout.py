@@ -39,7 +39,7 @@ MIN_FAR_NEEDLE_ROWS = 4
 """Minimum rows of the needle in the far view."""
 MIN_TRACE_ROWS = 9
 """Minimum rows of the trace in a tall window: six are plot."""
-GOOD_TRACE_ROWS = 13
+GOOD_TRACE_ROWS = 11
 """Rows of the trace in a tall window from which the readout grows instead."""
 PAGE_MARGIN = 1
 """Blank cells on either side of the page of tab."""

@@ -74,12 +74,14 @@ class _Run:
         looping: whether the listener was asked to loop.
         stopping: whether the player stopped it.
         ending: whether the listener was asked to stop.
+        hands_free: whether the listener was asked to begin passes without a key.
         aside: whether it is no take, but something to be heard.
     """
 
     looping: bool = False
     stopping: bool = False
     ending: bool = False
+    hands_free: bool = False
     aside: bool = False
 
 
@@ -256,7 +258,7 @@ class Session:
     def _begin(self, plan: Plan) -> None:
         self._show(plan)
         self.take.phase = Phase.OPENING
-        self._run = _Run(looping=plan.loops)
+        self._run = _Run(looping=plan.loops, hands_free=plan.hands_free is not None)
         try:
             self._listener.begin(plan)
         except TrainerError as error:
@@ -274,8 +276,13 @@ class Session:
             self.take.inherit_marks(self._last_drill_take)
 
     def _end_pass(self) -> None:
-        if self._run.looping and not self.take.plan.loops and self._pending.start is None:
+        """End a loop that was turned off, or that is to go on without hands."""
+        if not self._run.looping or self._pending.start is not None:
+            return
+        if not self.take.plan.loops:
             self.stop()
+        elif self.take.plan.hands_free is not None and not self._run.hands_free:
+            self.finish()
 
     def _finish(self) -> None:
         self.busy = False

@@ -198,8 +198,9 @@ def _line_of_text(state: ReadoutState, width: int, height: int) -> list[TextRow]
     if height + 1 < LARGE_ROWS:
         first, second = _big(state.first), _big(state.second)
     else:
-        half, short = width // 2 - len(MARGIN_TEXT), state.sign or state.second
-        first, second = _scaled(state.first, half, height), _scaled(short, half, height)
+        first = _scaled(state.first, width // 2, height)
+        room = width - len(MARGIN_TEXT + first[0] + "   ")
+        second = _scaled(state.sign or state.second, room, height)
     rows: list[TextRow] = []
     for left, right in zip(first, second, strict=True):
         right = right if len(MARGIN_TEXT + left + "   " + right) <= width else ""
@@ -213,9 +214,11 @@ def _big(text: str) -> list[str]:
 
 
 def _scaled(text: str, width: int, height: int) -> list[str]:
-    """Return a text at the largest scale that fits, with blank rows below."""
+    """Return a text at the largest scale that fits, with blank rows around it."""
     rows = far_rows(text, far_scale(text, width, height)) if text else []
-    return rows + [" " * (len(rows[0]) if rows else 0)] * (height - len(rows))
+    blank = " " * (len(rows[0]) if rows else 0)
+    above = (height - len(rows)) // 2
+    return [blank] * above + rows + [blank] * (height - len(rows) - above)
 
 
 _FAR_MARGIN = (" " * FAR_MARGIN, "text")
