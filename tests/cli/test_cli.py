@@ -80,6 +80,7 @@ def test_the_commands_are_those_of_the_readme() -> None:
         "harp forget",
         "harp watch",
         "drill move",
+        "drill course",
         "drill export",
         "drill import",
         "drill list",
@@ -173,7 +174,7 @@ def test_listen_prints_a_line_per_reading(trainer: Trainer, take: Path) -> None:
     zero = 4 * 60 / 96 + 0.25  # the built-in player's count-in, and its lead
     leaking = [r for r in readings if zero + 1.5 * 0.625 < r["time"] < zero + 1.9 * 0.625]
     assert {(r["tab"], r["breath"], tuple(r["holes"]), r["clean"]) for r in leaking} == {
-        ("-4", "draw", (3, 4), False)
+        ("5", "blow", (4, 5), False)
     }
     assert np.median([r["leak_db"] for r in leaking]) == pytest.approx(-13.0, abs=3.0)
     assert np.median([r["cents"] for r in leaking]) == pytest.approx(0.0, abs=3.0)
@@ -195,8 +196,8 @@ def test_tab_gives_a_list_of_notes(trainer: Trainer, take: Path) -> None:
             },
         )
         assert note["start"] < note["end"]
-    assert [note["tab"] for note in notes][:5] == ["5", "-4", "4", "-4", "-4'"]
-    assert notes[1]["holes"] == [3, 4]
+    assert [note["tab"] for note in notes][:5] == ["4", "5", "4", "-4", "-4'"]
+    assert notes[1]["holes"] == [4, 5]
     assert not notes[1]["clean"]
     assert notes[4]["cents"] == pytest.approx(-18.0, abs=3.0)
 
@@ -213,7 +214,7 @@ def test_mark_gives_the_steps_with_their_marks(trainer: Trainer, take: Path) -> 
         assert 0 <= step["score"] <= 100
     measured = [step["measured"] for step in result["steps"]]
     assert measured[1]["leak_db"] == pytest.approx(-13.0, abs=3.0)
-    assert measured[1]["leak_hole"] == 3
+    assert measured[1]["leak_hole"] == 4
     assert measured[4]["cents"] == pytest.approx(-18.0, abs=3.0)
     assert measured[2]["late_ms"] == pytest.approx(50.0, abs=15.0)
     assert "too deep (18 cents below" in result["steps"][4]["sentence"]
@@ -471,7 +472,7 @@ def test_the_demo_needs_no_sound_at_all(trainer: Trainer, monkeypatch: pytest.Mo
     monkeypatch.setitem(sys.modules, "sounddevice", None)
     answer = trainer("demo")
     assert answer.code == 0
-    assert re.search(r"^  2  -4 +\d+  hole 3 leaking, 1[234] dB down$", answer.out, re.MULTILINE)
+    assert re.search(r"^  2  5 +\d+  hole 4 leaking, 1[234] dB down$", answer.out, re.MULTILINE)
     assert re.search(r"^Total \d+ of 100, (not )?passed", answer.out, re.MULTILINE)
 
 

@@ -176,7 +176,7 @@ def test_written_lengths_are_those_that_were_meant() -> None:
     right = total = bars = drills = 0
     for drill in SHELF:
         steps = [step for step in drill.steps if not step.call]
-        if drill.free or len(steps) < 8:
+        if drill.free or drill.tempo_to or len(steps) < 8:
             continue
         alignment = align_beats(starts(drill, 0.02, 5), candidate_grids())
         assert alignment is not None
@@ -187,7 +187,7 @@ def test_written_lengths_are_those_that_were_meant() -> None:
         first = alignment.at[0] * alignment.grid.scale
         bars += alignment.grid.meter == drill.meter and first == steps[0].start % drill.meter[0]
         drills += 1
-    assert right / total > 0.9  # measured: 0.95
+    assert right / total > 0.9  # measured: 0.91; most of the rest is at half or double tempo
     assert bars / drills > 0.85  # measured: 0.88
 
 
