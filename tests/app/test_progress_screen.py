@@ -30,6 +30,7 @@ from trainer.app.widgets.progress_plot import (
     ProgressPlot,
     detail_content,
     progress_content,
+    summary_content,
 )
 from trainer.coach import SubjectKind, Trend, TrendVerdict, TrendWindow, overview_at
 from trainer.harp import Harp
@@ -349,6 +350,21 @@ def test_a_long_name_leaves_the_columns_in_place(tmp_path: Path) -> None:
     assert len({row.index("100 %") for row in rows}) == 1
     assert all(len(row) <= 66 for row in rows)
     assert long in detail_content(lines[1], "cents", window, every=True).plain
+
+
+def test_the_summary_names_what_has_moved_most_first(journal: Path) -> None:
+    subjects = overview_at(journal, "Runa", TODAY).subjects
+    lines = [ProgressLine.of(subject) for subject in subjects]
+    gains = {
+        line.progress.name: line.trends["cents", TrendWindow.START].gain or 0.0
+        for line in lines
+        if line.progress.name != "everything"
+    }
+    first, second = sorted(gains, key=lambda name: -gains[name])[:2]
+    shown = summary_content(lines, "cents", TrendWindow.START).plain
+    assert shown.startswith(f"↗ Better: {first} {gains[first]:.1f}, {second} ")
+    assert "everything" not in shown
+    assert "no clear change" in summary_content(lines, "clean", TrendWindow.START).plain
 
 
 def test_lines_match_the_command(journal: Path) -> None:

@@ -90,5 +90,5 @@ def test_what_cannot_be_read_is_said(tmp_path: Path) -> None:
 )
 def test_a_drill_file_in_another_way_gets_told_what_to_write(written: str, here: str) -> None:
     text = f'title = "T"\nharp = "C"\ntempo = 60\ntab = "{written}:1 4:3 |"\n'
-    with pytest.raises(DrillError, match=re.escape(f"is written otherwise here; write {here}")):
+    with pytest.raises(DrillError, match=re.escape(f"write {here} for ")):
         parse_drill(text, "t")

@@ -153,5 +153,5 @@ def calibrate(
 
 _CALIBRATION_NOTICE = (
     "Twelve clicks play for ten seconds. Set a moderate level first. Take headphones off and "
-    "hold one earpiece to the microphone. Stay quiet meanwhile."
+    "hold one earpiece to the microphone. Keep quiet until they end."
 )

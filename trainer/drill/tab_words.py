@@ -446,7 +446,7 @@ def _written_otherwise(text: str) -> str | None:
     here = rewrite_tab_word(text)
     if here is None or here == text:
         return None
-    return f"'{abbreviate(text)}' is written otherwise here; write {here}"
+    return f"write {here} for '{abbreviate(text)}'"
 
 
 def _describe_error(text: str, whole: str) -> str:

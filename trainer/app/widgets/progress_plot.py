@@ -130,9 +130,8 @@ def summary_content(lines: Sequence[ProgressLine], measure: str, window: TrendWi
             words = f"{sign} {str(verdict).capitalize()}: {', '.join(named)}{more}"
             parts += ["   " if parts else "", (words, CSS_PENS[pen].color)]
     if not parts:
-        parts = [
-            (f"Nothing has clearly moved by {METRICS[measure].title}.", CSS_PENS["quiet"].color)
-        ]
+        words = f"{METRICS[measure].title.capitalize()}: no clear change."
+        parts = [(words, CSS_PENS["quiet"].color)]
     return Content.assemble(*parts)
 
 
