@@ -37,6 +37,7 @@ class PlotParameters:
         hole_gap_s: silence in seconds that ends a span of a sounding hole.
         timing_range_ms: range of onsets shown to each side of the beat.
         tempo_height_px: height of the tempo's plot.
+        min_tempo_fraction: smallest deviation of the tempo that is drawn, relative to it.
         tempo_margin: beats per minute shown beyond the slowest and the fastest.
         strip_row_px: height of a hole's row on the strip of the whole take.
         strip_block_px: height of a block on it.
@@ -55,6 +56,7 @@ class PlotParameters:
     hole_gap_s: float = 0.03
     timing_range_ms: float = 150.0
     tempo_height_px: int = 110
+    min_tempo_fraction: float = 0.02
     tempo_margin: float = 4.0
     strip_row_px: int = 10
     strip_block_px: int = 14
@@ -235,7 +237,8 @@ def tempo_plot(
         asked: tempo that was asked for.
         beats_per_bar: of the meter.
     """
-    if len(tempos) < 2 or len({round(tempo) for _, tempo in [*tempos, (0.0, asked)]}) == 1:
+    deviation = max((abs(tempo / asked - 1.0) for _, tempo in tempos), default=0.0)
+    if len(tempos) < 2 or deviation < PLOT.min_tempo_fraction:
         return None
     values = [asked, *(tempo for _, tempo in tempos)]
     low, high = min(values) - PLOT.tempo_margin, max(values) + PLOT.tempo_margin
