@@ -185,7 +185,7 @@ def test_export_and_import(trainer: Trainer, journal: Journal, path: Path, tmp_p
     assert {row["player"] for row in csv.DictReader(io.StringIO(table))} == {"Marit"}
     trainer("export --player Marit --out marit.csv")
     assert (tmp_path / "marit.csv").read_text(encoding="utf-8") == table
-    assert "is there already" in trainer("export --out all.jsonl").err
+    assert "exists already" in trainer("export --out all.jsonl").err
 
     again = trainer("import all.jsonl marit.csv")
     count = len(journal.takes(player="Marit"))

@@ -9,6 +9,7 @@ import pytest
 from trainer.drill import Drill, parse_drill
 from trainer.harp import Harp
 from trainer.marking import Result, find_habits
+from trainer.marking.common_lateness import explain_common_lateness
 from trainer.practice import PassEnded, Plan, run_take
 from trainer.sound import Fault, PlayerSpec
 
@@ -39,6 +40,7 @@ def test_it_is_named_once_and_fails_what_trains_time(late_ms: float) -> None:
     size = float(first.sentence.split("everything was ")[1].split(" ms")[0])
     assert size == pytest.approx(abs(late_ms), abs=15.0)
     assert "'trainer sound calibrate'" in first.sentence
+    assert explain_common_lateness(result) == result, "once is enough"
     assert not [mark.sentence for mark in rest if side in mark.sentence or " ms" in mark.sentence]
     assert not result.passed
     assert all(mark.score > 90.0 for mark in result.marks)  # each is even with the others

@@ -347,7 +347,7 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_no_mark_is_lost(
             until("count-in 1 of 4")
             playing.begin()
         until("Total")
-        until("The sound is saved")
+        until("The audio is saved")
         assert process.wait(20) == 0
         playing.wait()
         assert process.stderr is not None

@@ -208,7 +208,7 @@ def test_the_screen_asks_for_the_passage_and_shows_its_position(recording: Path)
         app.push_screen(LoopScreen(app.session, passage, -3.0))  # type: ignore[attr-defined]
         await until(pilot, lambda: "█" in shown(pilot))
         await pilot.press("space")
-        await until(pilot, lambda: "the microphone is not open yet" in shown(pilot))
+        await until(pilot, lambda: "wait until the microphone is open" in shown(pilot))
         puppet.queue.append(PassStarted(None, 0, 0, "the microphone", False))
         await until(pilot, lambda: "listening" in shown(pilot))
         await pilot.press("space")

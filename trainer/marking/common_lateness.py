@@ -51,7 +51,9 @@ def explain_common_lateness(result: Result) -> Result:
                 f"everything was {abs(late_ms):.0f} ms {side}: measure the latency with 'trainer "
                 f"sound calibrate'; if that is right, {todo}"
             )
-            marks[i] = replace(mark, sentence=f"{cause}; {mark.sentence}")
+            # A pass that goes on after its microphone was lost is explained again.
+            if not mark.sentence.startswith("everything was "):
+                marks[i] = replace(mark, sentence=f"{cause}; {mark.sentence}")
             return replace(result, marks=tuple(marks))
     return result
 

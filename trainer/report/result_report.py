@@ -318,6 +318,7 @@ def _measured_data(measured: Measured) -> MeasuredData:
         "end": measured.end,
         "late_ms": measured.late_ms,
         "common_late_ms": measured.common_late_ms,
+        "common_late_points": measured.common_late_points,
         "cents": measured.cents,
         "wobble_cents": measured.wobble_cents,
         "drift_cents": measured.drift_cents,

@@ -139,6 +139,8 @@ class MeasuredData(TypedDict):
     """Onset relative to the beat in milliseconds; negative is early."""
     common_late_ms: float
     """Lateness that nearly all notes of the pass share and that the time is judged against."""
+    common_late_points: float
+    """Points of that lateness, 0 to 100; an aim at time earns no more."""
     cents: float | None
     """Mean offset of the held part from the target in cents; positive is sharp."""
     wobble_cents: float | None
