@@ -164,10 +164,10 @@ def _attempts_at(
         yield attempt(f"moderate x {larger:.2f} {on}", play(wrong), MAX_MODERATE)
 
     aims = {other.criterion for other in drill.aims}
-    beside = [
+    beside = [  # but no pitch, because a note that far off is another one and misses any aim
         other
         for other in PLAIN_KINDS.values()
-        if other.criterion not in aims and other.on(able, drill, 1.0, seed)
+        if other.criterion not in {*aims, "pitch"} and other.on(able, drill, 1.0, seed)
     ]
     if beside:
         other = rng.choice(beside)
