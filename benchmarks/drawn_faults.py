@@ -289,13 +289,15 @@ _ALIKE = (
     {"rung", "pitch"},
     {"drift", "scoop"},
     {"long", "scoop"},
+    {"long", "time"},
     {"drift", "short"},
     {"vibrato", "slow vibrato"},
     {"uneven shake", "slow shake", "lame shake", "alone"},
 )
 """Names of kinds of which two on a note need not be worse than one: a neighbour that leaks
 completes a chord, a vibrato that is not there is not slow, all being off sets a rung right, a scoop
-may undo the first part of a drift and ends within a long note, and a short note drifts less."""
+may undo the first part of a drift and ends within a long note, an early note ends the long one
+before it, and a short note drifts less."""
 
 
 def makes_worse(kind: Kind, other: Kind) -> bool:
