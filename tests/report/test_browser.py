@@ -139,12 +139,20 @@ def test_it_prints(browser: Any, page: Path) -> None:
     assert len(pdf) > 5000
 
 
-def test_nothing_is_wider_than_the_window(browser: Any, page: Path) -> None:
-    browser.set_window_size(420, 800)
+def test_a_phone_shows_it_without_scrolling_sideways(browser: Any, page: Path) -> None:
+    """Nothing is wider than a phone of 390 pixels, and no part of the page has a scroll bar."""
+    phone = {"width": 390, "height": 844, "deviceScaleFactor": 2, "mobile": True}
+    browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", phone)
     open_(browser, page)
-    wide = browser.execute_script("return document.documentElement.scrollWidth")
-    browser.set_window_size(1000, 800)
-    assert wide <= max(500, browser.execute_script("return innerWidth"))
+    width = browser.execute_script("return document.documentElement.scrollWidth")
+    scrolled = browser.execute_script(
+        "return [...document.querySelectorAll('body *')].filter(e => !e.closest('svg, details, "
+        "audio') && e.scrollWidth > e.clientWidth + 1 && getComputedStyle(e).overflowX !== "
+        "'visible' && getComputedStyle(e).textOverflow !== 'ellipsis').map(e => e.outerHTML)"
+    )
+    browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+    assert width <= 390
+    assert scrolled == []
 
 
 def test_a_step_is_heard_by_the_keyboard_alone(
