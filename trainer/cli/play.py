@@ -31,6 +31,7 @@ from trainer.cli.options import (
 )
 
 if TYPE_CHECKING:
+    from trainer.drill import Drill
     from trainer.practice import Plan
 
 DrillArgument = Annotated[str, typer.Argument(help="Name of a drill, or path of a drill file.")]
@@ -51,7 +52,8 @@ def play(
     tempo: TempoOption = None,
     tolerance: ToleranceOption = None,
     bars: Annotated[
-        str | None, typer.Option(help="Bars to play, such as 3-4. [default: all]")
+        str | None,
+        typer.Option(help="Bars, such as 3-4, or a section of the drill. [default: all]"),
     ] = None,
     loop: Annotated[
         bool | None,
@@ -133,7 +135,7 @@ def play(
         source,
         drill=drill_part,
         tempo=tempo,
-        bars=_bars(bars),
+        bars=_bars(bars, drill_part),
         loop=loop,
         count_in=count_in_beats(count_in),
         follow=follow,
@@ -185,10 +187,12 @@ def _run(plan: Plan, plain: bool) -> None:
     run_app(plan, autostart=True)
 
 
-def _bars(text: str | None) -> tuple[int, int] | None:
+def _bars(text: str | None, drill: Drill) -> tuple[int, int] | None:
     if text is None:
         return None
     match = re.fullmatch(r"(\d{1,4})(?:-(\d{1,4}))?", text.strip())
     if not match:
+        if drill.sections:
+            return drill.section(text)
         raise typer.BadParameter(f"'{text}' is not a range of bars; write 3-4, or 3 for one bar")
     return int(match[1]), int(match[2] or match[1])

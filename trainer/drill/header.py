@@ -168,6 +168,16 @@ class AimTable(_Table):
     holes: Groups = _groups("holes")
 
 
+BAR_RANGE_PATTERN = r"^[1-9][0-9]{0,3}(-[1-9][0-9]{0,3})?$"
+BarRange = Annotated[str, Field(pattern=BAR_RANGE_PATTERN)]
+SectionName = Annotated[str, Field(pattern=r"^[A-Za-z][\w -]{0,29}$")]
+RemarkPlace = Annotated[str, Field(pattern=r"^bar [1-9][0-9]{0,3}( note [1-9][0-9]{0,2})?$")]
+ShortRemark = Annotated[
+    str, Field(max_length=200, pattern=r"^[^\n]*\S[^\n]*$"), AfterValidator(_without_controls)
+]
+"""A line of text, up to 200 characters."""
+
+
 class DrillTable(_Table):
     """The whole file."""
 
@@ -228,7 +238,7 @@ class DrillTable(_Table):
     )
     loop: str | None = Field(
         default=None,
-        pattern=r"^[1-9][0-9]{0,3}(-[1-9][0-9]{0,3})?$",
+        pattern=BAR_RANGE_PATTERN,
         description='the bars to repeat, such as "3-4", or "3" for one bar',
     )
     climb: ClimbTable | None = Field(
@@ -245,6 +255,13 @@ class DrillTable(_Table):
     aim: AimTable = Field(
         default_factory=AimTable,
         description="a table, [aim] with any of " + ", ".join(AIM_CRITERIA),
+    )
+    sections: Annotated[dict[SectionName, BarRange], Field(max_length=40)] = Field(
+        default={}, description='a table, [sections] with names and bars, such as verse = "1-4"'
+    )
+    remarks: Annotated[dict[RemarkPlace, ShortRemark], Field(max_length=200)] = Field(
+        default={},
+        description='a table, [remarks] with places and words, such as "bar 3" = "Breathe out."',
     )
     second: str | None = Field(default=None, description='the other part, tab between """ and """')
     tab: str = Field(description='the music, tab between """ and """, such as -4:1 4:1 r:2')
@@ -296,9 +313,21 @@ _TABLES: Mapping[tuple[str, ...], type[_Table]] = {
 }
 
 
+_NAMED = {
+    "sections": ("a word or two, up to 30 characters", "bars, such as 1-4, or 3 for one bar"),
+    "remarks": ("a bar, or a note in it: bar 3, bar 3 note 2", "a line of up to 200 characters"),
+}
+"""Tables whose keys the file chooses: what a key and a value of each is."""
+
+
 def _field_problem(path: tuple[str, ...], kind: str, value: object, message: str) -> FieldProblem:
     if kind == "value_error":
         return FieldProblem(path, "value", message.removeprefix("Value error, "))
+    if path[0] in _NAMED and len(path) > 1:
+        key, what = _NAMED[path[0]]
+        where = path[1:2] if "[key]" in path else path[1:]
+        about = f"a name in [{path[0]}] is {key}" if "[key]" in path else f"'{where[0]}' is {what}"
+        return FieldProblem((path[0], *where), "value", f"{about}; {describe_value(value)} is not")
     *above, name = path
     table = _TABLES[tuple(above)]
     fields = {field.alias or key: field for key, field in table.model_fields.items()}

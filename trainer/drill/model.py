@@ -415,6 +415,40 @@ class Tightening:
 
 
 @dataclass(frozen=True, slots=True)
+class Section:
+    """A named range of bars, such as a verse or a turnaround.
+
+    Attributes:
+        name: name in commands.
+        first, last: its first and last bar.
+    """
+
+    name: str
+    first: int
+    last: int
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """A teacher's words on a bar or a note.
+
+    Attributes:
+        bar: number of the bar.
+        note: number of the note in the bar, from 1; 0 for the whole bar.
+        text: the words.
+    """
+
+    bar: int
+    note: int
+    text: str
+
+    @property
+    def place(self) -> str:
+        """Where it belongs, as a drill file says it: ``bar 3`` or ``bar 3 note 2``."""
+        return f"bar {self.bar}" + (f" note {self.note}" if self.note else "")
+
+
+@dataclass(frozen=True, slots=True)
 class Drill:
     """A drill.
 
@@ -440,6 +474,8 @@ class Drill:
         second: steps of the other part; empty for one part.
         aims: what it is for; they decide the mark. Empty where nothing counts more than the rest.
         tempo_to: beats per minute at the end, reached evenly, beat by beat; None keeps the tempo.
+        sections: named ranges of bars.
+        remarks: a teacher's words on bars and notes.
     """
 
     name: str
@@ -463,6 +499,8 @@ class Drill:
     second: tuple[Step, ...] = ()
     aims: tuple[Aim, ...] = ()
     tempo_to: float | None = None
+    sections: tuple[Section, ...] = ()
+    remarks: tuple[Remark, ...] = ()
 
     @property
     def bars(self) -> int:
@@ -546,6 +584,29 @@ class Drill:
         """
         meter = self.meter[0]
         return meter + self.entry_beat(bar) % meter
+
+    def remarks_on(self, step: Step) -> tuple[str, ...]:
+        """The remarks on a step's bar, and on the step itself."""
+        in_bar = [other.index for other in self.steps if other.bar == step.bar]
+        note = in_bar.index(step.index) + 1
+        return tuple(
+            remark.text
+            for remark in self.remarks
+            if remark.bar == step.bar and remark.note in (0, note)
+        )
+
+    def section(self, name: str) -> tuple[int, int]:
+        """First and last bar of a section, by its name; case is ignored.
+
+        Raises:
+            DrillError: it has no such section.
+        """
+        for section in self.sections:
+            if section.name.lower() == name.strip().lower():
+                return section.first, section.last
+        names = ", ".join(section.name for section in self.sections)
+        known = f"its sections are {names}" if names else "it names no sections"
+        raise DrillError(f"{self.name} has no section '{name}'; {known}")
 
     def step_range(self, first_bar: int, last_bar: int) -> range:
         """Indices of the steps that start in a range of bars, both included.

@@ -38,7 +38,7 @@ from trainer.core.toml_positions import (
 )
 from trainer.drill.aim import aims_of
 from trainer.drill.errors import DrillError
-from trainer.drill.model import Climb, Drill, Goal, Tightening
+from trainer.drill.model import Climb, Drill, Goal, Remark, Section, Tightening
 from trainer.drill.tab_reader import ParsedTab, parse_tab
 from trainer.drill.tab_words import FORMER_DIRECTIONS, former_names
 from trainer.drill.tokenizer import tokenize
@@ -146,12 +146,14 @@ def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | N
         start=-pickup_beats(table.pickup),
         swing=table.swing,
         free=table.clock == "free",
-        loop=_loop(table.loop),
+        loop=_bar_range(table.loop) if table.loop else None,
         climb=Climb(table.climb.by, table.climb.to, table.climb.after) if table.climb else None,
         tightening=_tightening(table),
         second=second.steps if second else (),
         aims=aims_of(table.aim.model_dump()),
         tempo_to=table.tempo_to,
+        sections=tuple(Section(name, *_bar_range(bars)) for name, bars in table.sections.items()),
+        remarks=tuple(_remark(place, text) for place, text in table.remarks.items()),
     )
 
 
@@ -167,9 +169,12 @@ def _tightening(table: DrillTable) -> Tightening | None:
     return Tightening(tighten.start, tighten.by, table.goal.tolerance, tighten.after)
 
 
-def _loop(text: str | None) -> tuple[int, int] | None:
-    if text is None:
-        return None
+def _remark(place: str, text: str) -> Remark:
+    words = place.split()
+    return Remark(int(words[1]), int(words[3]) if len(words) > 2 else 0, text.strip())
+
+
+def _bar_range(text: str) -> tuple[int, int]:
     first, _, last = text.partition("-")
     return int(first), int(last or first)
 
@@ -186,12 +191,26 @@ def _check_consistency(
         message = f"leave out the pick-up: {table.pickup:g} beats fill the bar of {meter}"
         return [FieldProblem(("pickup",), "value", message)]
     drill = _drill("", table, music, second)
+    ranges: dict[tuple[str, ...], tuple[int, int]] = {}
     if drill.loop:
+        ranges["loop",] = drill.loop
+    ranges |= {("sections", part.name): (part.first, part.last) for part in drill.sections}
+    for path, (first, last) in ranges.items():
         try:
-            drill.step_range(*drill.loop)
+            drill.step_range(first, last)
         except DrillError as error:
             message = str(error).replace(" of  ", " ").strip()  # the drill has no name yet
-            problems.append(FieldProblem(("loop",), "value", message))
+            problems.append(FieldProblem(path, "value", message))
+    for remark in drill.remarks:
+        notes = sum(step.bar == remark.bar for step in drill.steps)
+        if remark.bar > drill.bars or remark.note > notes:
+            there = (
+                f"bar {remark.bar} has {notes} notes"
+                if remark.bar <= drill.bars
+                else (f"the drill has bars 1 to {drill.bars}")
+            )
+            message = f"there is no {remark.place}: {there}"
+            problems.append(FieldProblem(("remarks", remark.place), "value", message))
     if drill.tempo_to is not None and (message := _tempo_problem(drill)):
         problems.append(FieldProblem(("tempo_to",), "value", message))
     if drill.climb and drill.climb.to < drill.tempo:

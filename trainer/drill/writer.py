@@ -8,6 +8,7 @@ it. Non-binary parts of a beat are put in brackets where they fill a binary leng
 from __future__ import annotations
 
 import math
+import re
 import unicodedata
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, replace
@@ -81,6 +82,10 @@ def _text(drill: Drill) -> str:
         _part("tab", drill, drill.steps, drill.end),
         _part("second", drill, drill.second, min(Fraction(full_bar), drill.end)),
         _aims(drill),
+        _texts(
+            "sections", {part.name: _range_text(part.first, part.last) for part in drill.sections}
+        ),
+        _texts("remarks", {remark.place: remark.text for remark in drill.remarks}),
         _table("climb", _climb(drill.climb)),
         _table("tighten", _tighten(drill.tightening)),
         _table("goal", _goal(drill.goal)),
@@ -114,8 +119,20 @@ def _head(drill: Drill) -> Iterator[str]:
     if drill.free:
         yield 'clock = "free"'
     if drill.loop:
-        first, last = drill.loop
-        yield f'loop = "{first}"' if first == last else f'loop = "{first}-{last}"'
+        yield f'loop = "{_range_text(*drill.loop)}"'
+
+
+def _range_text(first: int, last: int) -> str:
+    return f"{first}" if first == last else f"{first}-{last}"
+
+
+def _texts(name: str, texts: Mapping[str, str]) -> str:
+    """Return a table of texts; keys are quoted where TOML asks for it."""
+    rows = [
+        f"{key if re.fullmatch('[A-Za-z0-9_-]+', key) else toml_string(key)} = {toml_string(text)}"
+        for key, text in texts.items()
+    ]
+    return "\n".join([f"[{name}]", *rows]) if rows else ""
 
 
 def _aims(drill: Drill) -> str:

@@ -13,7 +13,7 @@ from trainer.report.legend import legend_text
 from trainer.report.rendering import render_page
 from trainer.report.staff import Staff
 from trainer.report.tab_bars import TabBars
-from trainer.report.tab_layout import tab_table
+from trainer.report.tab_layout import remark_lines, tab_table
 
 HEALTH_ADVICE = (
     "Breathe as for a quiet tune, rest often, and stop if you feel light-headed. Keep headphones "
@@ -40,7 +40,7 @@ def drill_sheet_html(drill: Drill, notes: tuple[str, ...] = (), staff: Sequence[
         summary=sheet_summary(drill),
         tab=TabBars.of(table, breath=True),
         staff=staff,
-        notes=notes,
+        notes=(*remark_lines(drill), *notes),
         signs=_PLAIN_TAB_SIGNS,
         legend=legend_text(drill, set(), set()) if staff else table.legend,
         caution=HEALTH_ADVICE,

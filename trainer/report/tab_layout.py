@@ -54,7 +54,23 @@ def drill_text(drill: Drill, width: int = WIDTH) -> str:
     blocks = [textwrap.fill(text, prose) for text in paragraphs]
     grid = _Grid(drill)
     blocks += [grid.page(width), legend_text(drill, grid.signs, grid.parts, prose)]
+    blocks += [textwrap.fill(line, prose) for line in remark_lines(drill)]
     return "\n\n".join(block for block in blocks if block)
+
+
+def remark_lines(drill: Drill) -> list[str]:
+    """Return a drill's sections and remarks, a line each."""
+    lines = []
+    if drill.sections:
+        named = (
+            f"{part.name} (bar{'s' * (part.first != part.last)} {part.first}"
+            + (f"-{part.last})" if part.first != part.last else ")")
+            for part in drill.sections
+        )
+        lines.append(f"Sections: {', '.join(named)}.")
+    return lines + [
+        f"{remark.place[0].upper()}{remark.place[1:]}: {remark.text}" for remark in drill.remarks
+    ]
 
 
 def tab_page_text(drill: Drill, width: int = WIDTH) -> str:
