@@ -325,9 +325,8 @@ def _field_problem(path: tuple[str, ...], kind: str, value: object, message: str
         return FieldProblem(path, "value", message.removeprefix("Value error, "))
     if path[0] in _NAMED and len(path) > 1:
         key, what = _NAMED[path[0]]
-        where = path[1:2] if "[key]" in path else path[1:]
-        about = f"a name in [{path[0]}] is {key}" if "[key]" in path else f"'{where[0]}' is {what}"
-        return FieldProblem((path[0], *where), "value", f"{about}; {describe_value(value)} is not")
+        about = f"a name in [{path[0]}] is {key}" if "[key]" in path else f"'{path[1]}' is {what}"
+        return FieldProblem(path[:2], "value", f"{about}; {describe_value(value)} is not")
     *above, name = path
     table = _TABLES[tuple(above)]
     fields = {field.alias or key: field for key, field in table.model_fields.items()}
