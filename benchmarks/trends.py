@@ -213,7 +213,7 @@ class Tally:
     unchanged: int = 0
     false: int = 0
     changed: int = 0
-    found: int = 0
+    detected: int = 0
     reversed: int = 0
     open: int = 0
 
@@ -227,22 +227,22 @@ class Tally:
             assert trend.first is not None
             assert trend.last is not None
             truth = player.truth(entry, trend.first, trend.last)
-            said = {TrendVerdict.BETTER: 1, TrendVerdict.WORSE: -1}.get(trend.verdict, 0)
+            sign = {TrendVerdict.BETTER: 1, TrendVerdict.WORSE: -1}.get(trend.verdict, 0)
             self.notes += 1
             self.held += trend.low <= truth <= trend.high
             self.open += trend.verdict is TrendVerdict.UNCLEAR
             self.unchanged += not truth
-            self.false += bool(said and not truth)
+            self.false += bool(sign and not truth)
             self.changed += truth > 0.0
-            self.found += bool(said > 0 and truth > 0.0)
-            self.reversed += bool(said < 0 and truth > 0.0)
+            self.detected += bool(sign > 0 and truth > 0.0)
+            self.reversed += bool(sign < 0 and truth > 0.0)
 
     def row(self) -> str:
         """The tally as columns of percent."""
         parts = (
             (self.held, self.notes),
             (self.false, self.unchanged),
-            (self.found, self.changed),
+            (self.detected, self.changed),
             (self.reversed, self.changed),
             (self.open, self.notes),
         )
@@ -282,7 +282,7 @@ def main() -> None:
     for window in TrendWindow:
         output.print(f"{window}, percent of the notes")
         output.print(
-            f"{'case':20}{'in':>8}{'false':>8}{'found':>8}{'wrong':>8}{'open':>8}"
+            f"{'case':20}{'in':>8}{'false':>8}{'detected':>8}{'wrong':>8}{'open':>8}"
             f"{'weeks 1':>12}{'weeks 3':>12}"
         )
         for case in CASES:

@@ -16,12 +16,14 @@ from trainer.coach import (
     SuccessRate,
     Trait,
     TraitKind,
+    Wishes,
     choose_entries,
 )
 from trainer.coach.parameters import DURATION, SELECTION
 from trainer.coach.set_entry import expected_take_count
 from trainer.drill import parse_drill
 from trainer.harp import Harp
+from trainer.store import Focus, Placement
 
 TODAY = date(2026, 5, 14)
 DRILL = parse_drill('title = "T"\nharp = "C"\ntempo = 60\ntab = "4 -4 5 -5"\n', "t")
@@ -74,10 +76,13 @@ def chosen(
     weak: Iterable[Trait] = (),
     minutes: float = 20.0,
     kept: Iterable[SetEntry] = (),
+    focus: Focus | None = None,
+    placements: Mapping[str, Placement] | None = None,
 ) -> tuple[SetEntry, ...]:
+    wishes = Wishes(focus, placements or {})
     rates = {trait: weak_rate(trait, place) for place, trait in enumerate(weak)}
     by_name = {known.drill: known for known in statuses}
-    return choose_entries(tuple(drills), by_name, rates, TODAY, minutes, tuple(kept))
+    return choose_entries(tuple(drills), by_name, rates, TODAY, minutes, tuple(kept), wishes)
 
 
 def weak_rate(trait: Trait, place: int = 0) -> SuccessRate:

@@ -16,6 +16,7 @@ import time
 from collections.abc import Iterator
 from contextlib import closing
 from dataclasses import dataclass
+from datetime import date, timedelta
 from pathlib import Path
 from random import Random
 
@@ -23,7 +24,15 @@ import pytest
 
 from tests.support import journal_records as made
 from tests.support.waiting import wait_until
-from trainer.store import Journal, JournalError, MergeCounts, journal_path, schema
+from trainer.store import (
+    Focus,
+    Journal,
+    JournalError,
+    MergeCounts,
+    Placement,
+    journal_path,
+    schema,
+)
 from trainer.store import database as opening
 
 TESTS = Path(__file__).parent.parent
@@ -792,3 +801,22 @@ def test_the_journal_is_in_the_users_data_folder(monkeypatch: pytest.MonkeyPatch
         pytest.skip("the folder of Linux")
     monkeypatch.setenv("XDG_DATA_HOME", "/somewhere/data")
     assert journal_path() == Path("/somewhere/data/trainer/journal.sqlite")
+
+
+def test_wishes_of_a_player_are_kept_and_replaced(tmp_path: Path) -> None:
+    monday = date(2026, 11, 23)
+    with Journal(tmp_path / "journal.sqlite") as journal:
+        journal.save_focus("Jorun", Focus("-3''", monday, monday + timedelta(days=6)))
+        journal.save_focus("Marit", Focus("rhythm", monday, monday))
+        journal.save_focus("Marit", None)
+        journal.save_placements("Jorun", [Placement("moves", 3, monday)])
+        journal.save_placements("Jorun", [Placement("moves", 2, monday, True)])
+    with Journal(tmp_path / "journal.sqlite") as journal:
+        focus = journal.focus("Jorun", monday + timedelta(days=6))
+        assert focus is not None
+        assert focus.name == "-3''"
+        assert journal.focus("Jorun", monday + timedelta(days=7)) is None
+        assert journal.focus("Jorun", monday - timedelta(days=1)) is None
+        assert journal.focus("Marit", monday) is None
+        assert journal.placements("Jorun") == [Placement("moves", 2, monday, True)]
+        assert journal.placements("Marit") == []

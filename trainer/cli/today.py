@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable, Iterator
-from datetime import date
+from datetime import date, datetime, timedelta
 from functools import partial
 from typing import TYPE_CHECKING, Annotated
 
@@ -29,10 +29,11 @@ from trainer.cli.options import (
 from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
 
 if TYPE_CHECKING:
-    from trainer.coach import DailySet
+    from trainer.coach import DailySet, DrillTraits
     from trainer.harp import Harp
-    from trainer.practice import DayEvent, Event, NextCommand
+    from trainer.practice import DayEvent, EntryStarted, Event, NextCommand, PlacementEnded
     from trainer.settings import Settings
+    from trainer.store import Journal
 
 
 def today(
@@ -50,6 +51,33 @@ def today(
     go: Annotated[
         bool, typer.Option("--go", help="Play the remaining drills, one after another.")
     ] = False,
+    focus: Annotated[
+        str | None,
+        typer.Option(
+            metavar="NOTE or SKILL",
+            help="Work on a tab entry (-3'') or a skill (rhythm) for a week; 'none' ends that.",
+        ),
+    ] = None,
+    until: Annotated[
+        datetime | None,
+        typer.Option(
+            formats=["%Y-%m-%d"],
+            metavar="DATE",
+            help="Last day of the focus. [default: in six days]",
+        ),
+    ] = None,
+    place: Annotated[
+        bool,
+        typer.Option(
+            "--place", help="Find your levels: play drills for about five minutes, then the set."
+        ),
+    ] = False,
+    can: Annotated[
+        list[str] | None,
+        typer.Option(
+            metavar="SKILL", help="Name a skill that you have already; may be given several times."
+        ),
+    ] = None,
     device: DeviceOption = None,
     output: OutputOption = None,
     channel: ChannelOption = None,
@@ -76,13 +104,30 @@ def today(
       trainer today
 
       trainer today --minutes 10 --go
+
+      trainer today --focus "-3''"
+
+      trainer today --place
+
+      trainer today --can "half-step bends" --can rhythm
     """
-    from trainer.coach import PLAYER_SOURCES, open_daily_set
+    from trainer.coach import (
+        PLAYER_SOURCES,
+        PlacementTest,
+        available_traits,
+        open_daily_set,
+        place_by_hand,
+    )
     from trainer.drill import read_shelf
     from trainer.harp import Harp
-    from trainer.practice import Plan, run_day
+    from trainer.practice import Plan, run_day, run_placement
     from trainer.reedcare import select_harp
-    from trainer.report.daily_set_report import daily_set_data, daily_set_sentences, daily_set_text
+    from trainer.report.daily_set_report import (
+        daily_set_data,
+        daily_set_sentences,
+        daily_set_text,
+        placement_text,
+    )
     from trainer.sound import PlayerSpec
     from trainer.store import Journal
 
@@ -102,13 +147,9 @@ def today(
         default_minutes = saved[0] if saved else preferences.practice.minutes
         length = default_minutes if minutes is None else minutes
         selected = harp_for(None)[0] if named else None
-        day = open_daily_set(journal, player_name, now, length, shelf, selected, sources)
-        if day.unsaved:
-            typer.echo(f"{day.unsaved}; the set is not saved", err=True)
-        if format_ is Format.TEXT:
-            typer.echo(daily_set_sentences(day) if plain else daily_set_text(day, _width()))
-        if go and day.left:
-            base = Plan(
+
+        def base() -> Plan:
+            return Plan(
                 Harp.of(),
                 PlayerSpec()
                 if demo
@@ -118,11 +159,96 @@ def today(
                 player=player_name,
                 sound_mb=sound_mb(),
             )
+
+        traits = partial(available_traits, journal, player_name, now, shelf, selected)
+        if focus is not None or until is not None:
+            _set_focus(journal, player_name, focus, until.date() if until else None, now, traits)
+        if can:
+            placements = place_by_hand(traits(), can, now)
+            journal.save_placements(player_name, placements)
+            typer.echo(placement_text(placements), err=True)
+        if place:
+            test = PlacementTest(traits())
+            _place(partial(run_placement, test, base(), harp_for, now), journal, player_name)
+        is_fresh = focus is not None or bool(can) or place
+        day = open_daily_set(
+            journal, player_name, now, length, shelf, selected, sources, is_fresh=is_fresh
+        )
+        if day.unsaved:
+            typer.echo(f"{day.unsaved}; the set is not saved", err=True)
+        if format_ is Format.TEXT:
+            typer.echo(daily_set_sentences(day) if plain else daily_set_text(day, _width()))
+        if go and day.left:
             drills = {drill.name: drill for drill in shelf.drills}
-            events = partial(run_day, day, drills, base, lambda entry: harp_for(entry.harp))
+            events = partial(run_day, day, drills, base(), lambda entry: harp_for(entry.harp))
             day = _play(events, day, in_lines=format_ is Format.TEXT)
         if format_ is Format.JSON:
             write_json(daily_set_data(day))
+
+
+def _set_focus(
+    journal: Journal,
+    player: str,
+    name: str | None,
+    until: date | None,
+    today: date,
+    traits: Callable[[], list[DrillTraits]],
+) -> None:
+    """Save, extend or end a player's focus, and report it on standard error.
+
+    Raises:
+        CoachError: the name is none of a tab entry or a skill, or no drill trains it.
+    """
+    from trainer.coach import FOCUS_DAYS, find_focus
+    from trainer.report.formatting import day_text
+    from trainer.store import Focus
+
+    if name is not None and name.strip().casefold() == "none":
+        journal.save_focus(player, None)
+        typer.echo("No focus.", err=True)
+        return
+    known = journal.focus(player, today)
+    if name is None and known is None:
+        raise typer.BadParameter("there is no focus to extend; give --focus NOTE or SKILL, too")
+    chosen = find_focus(name, traits()) if name is not None else known.name if known else ""
+    last = until or today + timedelta(days=FOCUS_DAYS - 1)
+    if last < today:
+        raise typer.BadParameter(f"--until {last.isoformat()} is past")
+    journal.save_focus(player, Focus(chosen, today, last))
+    typer.echo(f"Focus until {day_text(last, today)}: {chosen}.", err=True)
+
+
+def _place(
+    events: Callable[
+        [Callable[[], bool], NextCommand], Iterator[Event | EntryStarted | PlacementEnded]
+    ],
+    journal: Journal,
+    player: str,
+) -> None:
+    """Play a placement in line mode, and save its levels.
+
+    Raises:
+        typer.Exit: a take failed; the reason was printed on standard error.
+    """
+    from trainer.cli.typed_commands import TypedCommands
+    from trainer.practice import Notice, PlacementEnded, TakeFailed
+    from trainer.report.daily_set_report import DaySessionLines, placement_text
+
+    lines, typed = DaySessionLines(_width()), TypedCommands()
+    with silence_libraries(), catch_interrupts() as stopping:
+        for event in events(stopping, typed):
+            if isinstance(event, PlacementEnded):
+                journal.save_placements(player, event.placements)
+                typer.echo(placement_text(event.placements))
+            elif isinstance(event, TakeFailed):
+                typer.echo(event.sentence, err=True)
+                raise typer.Exit(ExitCode.NO_SOUND if event.no_sound else ExitCode.BAD_INPUT)
+            elif isinstance(event, Notice):
+                typer.echo(event.sentence, err=True)
+            else:
+                typed.observe(event)
+                for line in lines.lines(event):
+                    typer.echo(line)
 
 
 def _play(

@@ -10,10 +10,18 @@ from typing import TYPE_CHECKING
 from trainer.core.lazy import lazy_getattr
 
 if TYPE_CHECKING:
-    from trainer.coach.daily_set import DailySet, open_daily_set
+    from trainer.coach.daily_set import DailySet, available_traits, open_daily_set
     from trainer.coach.due import DrillStatus, drill_statuses
-    from trainer.coach.parameters import DURATION, TREND
-    from trainer.coach.selection import choose_entries
+    from trainer.coach.parameters import DURATION, FOCUS_DAYS, TREND
+    from trainer.coach.placement import (
+        CoachError,
+        PlacementTest,
+        Track,
+        find_focus,
+        place_by_hand,
+    )
+    from trainer.coach.plateau import Plateau
+    from trainer.coach.selection import Wishes, choose_entries
     from trainer.coach.set_entry import Reason, SetEntry, score_floor
     from trainer.coach.sources import PLAYER_SOURCES
     from trainer.coach.standing import StageStanding, course_standing, passed_drills
@@ -47,10 +55,15 @@ else:
     __getattr__ = lazy_getattr(
         __name__,
         {
-            "daily_set": ["DailySet", "open_daily_set"],
+            "daily_set": ["DailySet", "available_traits", "open_daily_set"],
             "due": ["DrillStatus", "drill_statuses"],
-            "parameters": ["DURATION", "TREND"],
-            "selection": ["choose_entries"],
+            "parameters": ["DURATION", "FOCUS_DAYS", "TREND"],
+            "placement": [
+                *("CoachError", "PlacementTest", "Track"),
+                *("find_focus", "place_by_hand"),
+            ],
+            "plateau": ["Plateau"],
+            "selection": ["Wishes", "choose_entries"],
             "set_entry": ["Reason", "SetEntry", "score_floor"],
             "sources": ["PLAYER_SOURCES"],
             "standing": ["StageStanding", "course_standing", "passed_drills"],
@@ -79,10 +92,12 @@ else:
 
 __all__ = [
     "DURATION",
+    "FOCUS_DAYS",
     "METRICS",
     "PLAYER_SOURCES",
     "TREND",
     "WEEK",
+    "CoachError",
     "Comparison",
     "ComparisonVerdict",
     "DailySet",
@@ -92,6 +107,8 @@ __all__ = [
     "Metric",
     "Overview",
     "Period",
+    "PlacementTest",
+    "Plateau",
     "PracticeSummary",
     "PracticeTime",
     "Progress",
@@ -103,20 +120,25 @@ __all__ = [
     "StepTable",
     "SubjectKind",
     "SuccessRate",
+    "Track",
     "Trait",
     "TraitKind",
     "Trend",
     "TrendVerdict",
     "TrendWindow",
+    "Wishes",
+    "available_traits",
     "choose_entries",
     "count_tries",
     "course_standing",
     "drill_statuses",
+    "find_focus",
     "find_weaknesses",
     "open_daily_set",
     "overview",
     "overview_at",
     "passed_drills",
+    "place_by_hand",
     "present_tolerance",
     "score_floor",
     "success_rates",

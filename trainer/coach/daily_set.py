@@ -16,7 +16,7 @@ from typing import Any
 
 from trainer.coach.due import drill_statuses
 from trainer.coach.parameters import SELECTION, WEAKNESS
-from trainer.coach.selection import choose_entries
+from trainer.coach.selection import Wishes, choose_entries
 from trainer.coach.set_entry import Reason, SetEntry
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.traits import DrillTraits
@@ -97,6 +97,8 @@ def open_daily_set(
     shelf: Shelf,
     harp: Harp | None = None,
     counted_sources: Collection[str] = PLAYER_SOURCES,
+    *,
+    is_fresh: bool = False,
 ) -> DailySet:
     """The stored set of a day, or a new one.
 
@@ -109,6 +111,7 @@ def open_daily_set(
         shelf: the drills.
         harp: the harp to play on. None takes the harps that were measured or played recently.
         counted_sources: sources of takes that count as playing an entry.
+        is_fresh: whether entries that have not been played are chosen anew, as after a new focus.
 
     Raises:
         JournalError: the journal cannot be read. Where it cannot be written, the set's `unsaved`
@@ -117,25 +120,38 @@ def open_daily_set(
     of_today = journal.takes(player=player, since=day, until=day, steps=False)
     played = _scores(of_today, counted_sources)
     stored = _stored_set(journal, player, day, {drill.name for drill in shelf.drills})
-    if stored is not None and stored.minutes == minutes and _fits_harp(stored, played, harp):
+    is_current = stored is not None and stored.minutes == minutes and not is_fresh
+    if stored is not None and is_current and _fits_harp(stored, played, harp):
         return replace(stored, played=played)
     kept = [entry for entry in stored.entries if entry.drill in played] if stored else []
     before = day - timedelta(days=1)
     takes = journal.takes(player=player, until=before, steps=False)
     window = timedelta(days=WEAKNESS.window_days)
     recent = journal.takes(player=player, since=day - window, until=before)
-    harps = (harp,) if harp else _available_harps(journal, player, takes, day)
-    drill_traits = _drill_traits(shelf.drills, harps)
+    drill_traits = _drill_traits(
+        shelf.drills, (harp,) if harp else _available_harps(journal, player, takes, day)
+    )
     drills = {traits.drill.name: traits.drill for traits in drill_traits}
     statuses = drill_statuses(takes, drills, day)
     rates = success_rates(count_tries(recent, drills), day)
-    chosen = choose_entries(drill_traits, statuses, rates, day, minutes, kept)
+    placements = {placement.skill: placement for placement in journal.placements(player)}
+    wishes = Wishes(journal.focus(player, day), placements)
+    chosen = choose_entries(drill_traits, statuses, rates, day, minutes, kept, wishes)
     new = DailySet(player, day, minutes, (*kept, *chosen), played)
     try:
         journal.save_daily_set(player, day, minutes, [asdict(entry) for entry in new.entries])
     except JournalError as error:
         return replace(new, unsaved=str(error))
     return new
+
+
+def available_traits(
+    journal: Journal, player: str, day: date, shelf: Shelf, harp: Harp | None = None
+) -> list[DrillTraits]:
+    """Traits of the drills that a player can play; arguments as in :func:`open_daily_set`."""
+    takes = journal.takes(player=player, until=day, steps=False)
+    harps = (harp,) if harp else _available_harps(journal, player, takes, day)
+    return _drill_traits(shelf.drills, harps)
 
 
 def _scores(takes: Iterable[TakeRecord], sources: Collection[str]) -> dict[str, tuple[float, ...]]:

@@ -33,6 +33,7 @@ from functools import lru_cache
 from fsrs import Card, Rating, Scheduler
 
 from trainer.coach.parameters import REVIEW
+from trainer.coach.plateau import Plateau, find_plateau
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.tolerance import present_tolerance
 from trainer.drill import Drill
@@ -61,6 +62,9 @@ class DrillStatus:
         ever_passed: whether `best` did.
         due: the day on which the drill is due again.
         recall: probability that it is still remembered, 0 to 1, by FSRS.
+        is_easy: whether `score` was well above the pass mark, where a review is rated Easy.
+        began_well: whether the first take of all passed.
+        plateau: the plateau that it is on; None for none.
     """
 
     drill: str
@@ -72,6 +76,9 @@ class DrillStatus:
     ever_passed: bool
     due: date
     recall: float
+    is_easy: bool = False
+    began_well: bool = False
+    plateau: Plateau | None = None
 
 
 def drill_statuses(
@@ -109,9 +116,14 @@ def rate_day(
     is_slow = not drill.free and best.tempo < REVIEW.min_tempo_ratio * drill.tempo
     if is_slow or best.score < pass_mark + REVIEW.hard_below * room:
         return Rating.Hard
-    is_easy = best.score > pass_mark + REVIEW.easy_above * room
+    is_easy = _is_easy(drill, best.score)
     is_narrowest = present_tolerance(drill, earlier) <= drill.goal.tolerance
     return Rating.Easy if is_easy and is_narrowest else Rating.Good
+
+
+def _is_easy(drill: Drill, score: float) -> bool:
+    pass_mark = drill.goal.pass_mark
+    return score > pass_mark + REVIEW.easy_above * (100.0 - pass_mark)
 
 
 def _status(drill: Drill, days: Mapping[date, list[TakeRecord]], today: date) -> DrillStatus:
@@ -132,6 +144,9 @@ def _status(drill: Drill, days: Mapping[date, list[TakeRecord]], today: date) ->
         ever_passed=max(bests) >= drill.goal.pass_mark,
         due=card.due.date(),
         recall=_SCHEDULER.get_card_retrievability(card, _noon(today)),
+        is_easy=_is_easy(drill, bests[-1]),
+        began_well=days[in_order[0]][0].score >= drill.goal.pass_mark,
+        plateau=find_plateau(drill, days, today),
     )
 
 

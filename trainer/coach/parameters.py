@@ -18,6 +18,10 @@ below the wanted hole.
 """
 
 
+FOCUS_DAYS = 7
+"""Days of a focus, today included. Chosen by hand."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class ReviewParameters:
     """When a drill comes back; see :mod:`trainer.coach.due`."""
@@ -33,6 +37,49 @@ class ReviewParameters:
     hand."""
     easy_above: float = 0.75
     """Fraction of the same room above which a take is rated Easy. Chosen by hand."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlateauParameters:
+    """When a drill is stuck; see :mod:`trainer.coach.plateau`. All chosen by hand."""
+
+    min_days: int = 8
+    """Fewest days of playing without an upward change."""
+    min_span_days: int = 28
+    """Fewest days from the first of them to the last."""
+    change_z: float = 2.8
+    """Size of an upward change in standard errors that ends a plateau. The largest of some twenty
+    places in a series without a change exceeds it in about 1 of 20 (``tests/coach/
+    test_plateau.py``)."""
+    min_noise_points: float = 2.0
+    """Least standard deviation from day to day in points."""
+    slow_ratio: float = 0.8
+    """Tempo of a drill on a plateau, relative to the drill's."""
+    step_ratio: float = 0.1
+    """Rise of that ratio after a passing take."""
+    slow_days: int = 4
+    """Days at a slower tempo without a passing take after which the drill is put to rest."""
+    rest_days: int = 14
+    """Days of rest."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class PlacementParameters:
+    """How a placement finds a level; see :mod:`trainer.coach.placement`. All chosen by hand."""
+
+    budget_s: float = 300.0
+    """Time of playing in seconds after which nothing more is asked."""
+    lapse: float = 0.06
+    """Chance that a drill fails by accident, or passes by luck, whatever the level."""
+    scale: float = 0.5
+    """Distance in levels over which the chance of a pass rises from 1/2 to 3/4, divided by ln 3."""
+    enough: float = 0.97
+    """Probability that the level is right to within one, from which a track is not asked more."""
+    link_levels: float = 2.0
+    """Distance in levels from the playing without bends over which the expectation of another
+    track's level falls to 1 / e."""
+    overblows_from: int = 7
+    """Level of bends from which overblows are asked for."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -138,6 +185,16 @@ class SelectionParameters:
     """Budget fraction for weak traits; exceeded by no more than one drill."""
     weak_drills: int = 2
     """Most drills for weak traits."""
+    focus_budget: float = 0.4
+    """Budget fraction for the player's focus; exceeded by no more than one drill."""
+    focus_drills: int = 3
+    """Most drills for it."""
+    check_drills: int = 3
+    """Most drills in a day that check a placement."""
+    easy_drills: int = 2
+    """Most drills that are not due and went very well last time."""
+    failed_days: int = 2
+    """Days without a pass of a drill after which a placement in its skill ends below it."""
     min_trained: float = 0.1
     """Fraction of a drill's steps from which the drill trains a trait."""
     enjoyed_drills: int = 3
@@ -162,7 +219,9 @@ class SelectionParameters:
     learning_passes: int = 2
     """Passing takes asked of a new drill, or one for a weak trait."""
     new_pass_chance: float = 0.4
-    """Expected chance that a take of a new drill passes, 0 to 1."""
+    """Expected chance that a take of a new drill passes, 0 to 1, of an unknown player."""
+    new_prior_drills: float = 5.0
+    """Weight of that in drills, against how the player's drills began."""
     failed_pass_chance: float = 0.5
     """Expected chance that a take passes where the last day's best did not."""
     min_pass_chance: float = 0.5
@@ -205,6 +264,8 @@ class TrendParameters:
 
 
 REVIEW = ReviewParameters()
+PLATEAU = PlateauParameters()
+PLACEMENT = PlacementParameters()
 DURATION = DurationParameters()
 TRAITS = TraitParameters()
 WEAKNESS = WeaknessParameters()

@@ -2,10 +2,11 @@
 
 The minutes go, in this order, to
 
-1. a warm-up, something weak and something to enjoy;
+1. a warm-up, the player's focus, something weak and something to enjoy;
 2. new drills, as far as the due ones leave room for them;
 3. due drills, those most likely to be forgotten first;
-4. drills that will be due soon, more to enjoy, more that is new, and any others;
+4. drills that will be due soon, more to enjoy, more that is new, and any others; few of those that
+   went very well last time, as what is known comes back by itself;
 5. more takes of what is new or weak, then, in a full set, of what is due.
 
 A set has few drills, as a good teacher's plan: a few, and one more for some minutes. What is due
@@ -15,6 +16,10 @@ New drills come in the order of the course. A level is open when most drills of 
 have been passed. A day has only a few new drills and one new skill, and no bend is new before
 single notes have been passed.
 
+A placement takes drills up to its level for passed. Some of them are asked for to check it; a drill
+that fails lowers it. A drill on a plateau is asked for at a slower tempo, or put to rest, and an
+easier one of its skill takes its place (:mod:`trainer.coach.plateau`).
+
 The constants are in :class:`trainer.coach.parameters.SelectionParameters`.
 """
 
@@ -22,8 +27,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from datetime import date
-from functools import partial
+from functools import cached_property, partial
 from itertools import islice
 
 from trainer.coach.due import DrillStatus
@@ -31,6 +37,7 @@ from trainer.coach.parameters import DURATION, SELECTION
 from trainer.coach.set_entry import (
     Reason,
     SetEntry,
+    days_text,
     expected_take_count,
     relative_date,
     score_floor,
@@ -38,6 +45,26 @@ from trainer.coach.set_entry import (
 from trainer.coach.traits import SINGLE_NOTES, DrillTraits
 from trainer.coach.weaknesses import SuccessRate, Trait, TraitKind, find_weaknesses
 from trainer.drill import course_place
+from trainer.store import Focus, Placement
+
+
+@dataclass(frozen=True, slots=True)
+class Wishes:
+    """What a player has said or played about what to practise.
+
+    Attributes:
+        focus: what to work on today; None for nothing.
+        placements: level in each skill, by the skill's name.
+    """
+
+    focus: Focus | None = None
+    placements: Mapping[str, Placement] = field(default_factory=dict)
+
+
+def focus_trait(focus: Focus) -> Trait:
+    """The trait that a focus is on."""
+    is_skill = focus.name[0].isalpha()
+    return (TraitKind.SKILL if is_skill else TraitKind.ENTRY), focus.name
 
 
 def choose_entries(
@@ -47,6 +74,7 @@ def choose_entries(
     day: date,
     minutes: float,
     kept: Sequence[SetEntry] = (),
+    wishes: Wishes | None = None,
 ) -> tuple[SetEntry, ...]:
     """The entries of a day, in the order to play them in.
 
@@ -57,8 +85,9 @@ def choose_entries(
         day: the day.
         minutes: time for the set in minutes.
         kept: entries that have been played today. Their time is spent, and they do not come again.
+        wishes: the player's focus and placements.
     """
-    return _Selection(drills, statuses, rates, day, minutes, kept).entries()
+    return _Selection(drills, statuses, rates, day, minutes, kept, wishes or Wishes()).entries()
 
 
 class _Selection:
@@ -72,8 +101,10 @@ class _Selection:
         day: date,
         minutes: float,
         kept: Sequence[SetEntry],
+        wishes: Wishes,
     ) -> None:
         self._drills = drills
+        self._focus = wishes.focus
         self._by_name = {traits.drill.name: traits for traits in drills}
         self._statuses = statuses
         self._weak = find_weaknesses(rates)
@@ -83,10 +114,19 @@ class _Selection:
         self._spent_s = sum(entry.seconds for entry in kept)
         self._chosen: dict[str, SetEntry] = {}
         self._taken = {entry.drill for entry in kept}
+        prior = SELECTION.new_prior_drills
+        began_well = sum(status.began_well for status in statuses.values())
+        self._new_pass_chance = (prior * SELECTION.new_pass_chance + began_well) / (
+            prior + len(statuses)
+        )
+        self._placed = _checked_placements(drills, statuses, wishes.placements)
 
     def entries(self) -> tuple[SetEntry, ...]:
         """The entries, in the order to play them in."""
         self._add_warm_up()
+        self._add_for_focus()
+        self._add_for_resting()
+        self._add_checks()
         if self._budget_s >= 60.0 * SELECTION.short_set_min:
             self._add_to_enjoy(1)
             self._add_for_weaknesses()
@@ -95,10 +135,10 @@ class _Selection:
         left_s = self._budget_s - self._spent_s - due_s
         self._add_new(min(left_s, SELECTION.new_budget * self._budget_s))
         self._add(due, Reason.DUE, self._why_due)
-        self._add(self._due_soon(), Reason.DUE, self._why_due)
+        self._add_fillers(self._due_soon(), Reason.DUE)
         self._add_to_enjoy(SELECTION.enjoyed_drills)
         self._add_new(self._budget_s - self._spent_s)
-        self._add(self._others(), Reason.KEEP, self._why_due)
+        self._add_fillers(self._others(), Reason.KEEP)
         self._ask_for_more_takes()
         return _in_playing_order(self._chosen.values(), self._by_name)
 
@@ -119,10 +159,12 @@ class _Selection:
         return sum(entry.reason is reason for entry in self._all_entries())
 
     def _known(self) -> Iterable[tuple[DrillTraits, DrillStatus]]:
-        """Drills that were played before and are not in the set yet."""
+        """Drills that were played before, do not rest and are not in the set yet."""
         for traits in self._drills:
             status = self._statuses.get(traits.drill.name)
-            if status is not None and traits.drill.name not in self._taken:
+            if status is None or traits.drill.name in self._taken:
+                continue
+            if status.plateau is None or status.plateau.rests_until is None:
                 yield traits, status
 
     def _due(self) -> list[DrillTraits]:
@@ -173,6 +215,76 @@ class _Selection:
             SELECTION.warm_up_budget * self._budget_s,
         )
 
+    def _add_fillers(self, drills: Sequence[DrillTraits], reason: Reason) -> None:
+        """Add drills that are not due, few of those that went very well last time."""
+        learning = [t for t in drills if not self._statuses[t.drill.name].is_easy]
+        self._add(learning, reason, self._why_due)
+        known = [t for t in drills if self._statuses[t.drill.name].is_easy]
+        fillers = {entry.drill for entry in self._chosen.values() if self._is_easy_filler(entry)}
+        self._add(known, reason, self._why_due, SELECTION.easy_drills - len(fillers))
+
+    def _is_easy_filler(self, entry: SetEntry) -> bool:
+        status = self._statuses.get(entry.drill)
+        is_filler = entry.reason in (Reason.DUE, Reason.KEEP)
+        return is_filler and status is not None and status.is_easy and status.due > self._day
+
+    def _add_for_focus(self) -> None:
+        """Drills for the player's focus: known ones, then the easiest new one."""
+        if self._focus is None:
+            return
+        trait = focus_trait(self._focus)
+        known = self._training(trait)
+        new = [
+            traits
+            for traits in self._drills
+            if traits.trains.get(trait, 0.0) >= SELECTION.min_trained
+            and traits.drill.name not in self._statuses
+            and traits.drill.name not in self._taken
+        ]
+        new.sort(key=lambda traits: traits.drill.level)
+        budget_s = SELECTION.focus_budget * self._budget_s
+        count = self._add(known[:1], Reason.WEAK, self._why_focus, 1)
+        count += self._add(new, Reason.NEW, self._why_focus, 1, budget_s)
+        before_s = self._spent_s
+        for traits in known[1:]:
+            if count >= SELECTION.focus_drills or self._spent_s - before_s > budget_s:
+                return
+            count += self._add([traits], Reason.WEAK, self._why_focus)
+
+    def _add_for_resting(self) -> None:
+        """In place of a drill that rests, an easier one of its main skill."""
+        for traits in self._drills:
+            status = self._statuses.get(traits.drill.name)
+            if status is None or status.plateau is None or status.plateau.rests_until is None:
+                continue
+            easier = [
+                known
+                for known, _ in self._known()
+                if known.main_skill == traits.main_skill and known.drill.level <= traits.drill.level
+            ]
+            easier.sort(key=lambda known: (-known.drill.level, known.drill.name))
+            if self._add(easier, Reason.WEAK, partial(self._why_instead, traits), 1):
+                return
+
+    def _add_checks(self) -> None:
+        """Drills that a placement takes for known and that were never played, the hardest first."""
+        unplayed = [
+            traits
+            for traits in self._drills
+            if self._is_placed(traits)
+            and traits.drill.name not in self._statuses
+            and traits.drill.name not in self._taken
+        ]
+        unplayed.sort(key=lambda traits: (-traits.drill.level, traits.drill.name))
+        by_skill: dict[str, DrillTraits] = {}
+        for traits in unplayed:
+            by_skill.setdefault(traits.main_skill, traits)
+        self._add(by_skill.values(), Reason.KEEP, self._why_check, SELECTION.check_drills)
+
+    def _is_placed(self, traits: DrillTraits) -> bool:
+        """Whether a placement takes a drill for known."""
+        return self._placed.get(traits.main_skill, 0) >= traits.drill.level
+
     def _add_to_enjoy(self, most: int) -> None:
         """Drills that go well and were not played recently, music before exercises."""
         liked = [
@@ -215,15 +327,19 @@ class _Selection:
 
     def _candidates_for(self, weak: SuccessRate) -> list[DrillTraits]:
         """Known drills that train a weak trait, the best first."""
+        return self._training(weak.trait)
+
+    def _training(self, trait: Trait) -> list[DrillTraits]:
+        """Known drills that train a trait, the best first."""
 
         def worth(traits: DrillTraits, status: DrillStatus) -> float:
             rest = min(1.0, (self._day - status.last).days / SELECTION.fresh_days)
-            return traits.trains.get(weak.trait, 0.0) * rest
+            return traits.trains.get(trait, 0.0) * rest
 
         able = [
             (traits, worth(traits, status))
             for traits, status in self._known()
-            if _trains(traits, weak)
+            if traits.trains.get(trait, 0.0) >= SELECTION.min_trained
         ]
         able.sort(key=lambda known: (-known[1], known[0].drill.level, known[0].drill.name))
         return [traits for traits, _ in able]
@@ -243,6 +359,7 @@ class _Selection:
             and traits.drill.name not in self._statuses
             and traits.drill.name not in self._taken
             and (self._has_single_notes() or not traits.has_bends)
+            and not self._is_placed(traits)
         ]
         new.sort(key=lambda traits: (traits.drill.level, course_place(traits.drill.name)))
         new = self._of_one_new_skill(new)
@@ -256,12 +373,16 @@ class _Selection:
         """Whether single notes have been passed, or no drill trains them."""
         drills = [t.drill.name for t in self._drills if SINGLE_NOTES in t.drill.skills]
         statuses = [self._statuses[name] for name in drills if name in self._statuses]
-        return not drills or any(status.ever_passed for status in statuses)
+        is_passed = any(status.ever_passed for status in statuses)
+        return not drills or is_passed or self._placed.get(SINGLE_NOTES, 0) > 0
 
     def _of_one_new_skill(self, new: Sequence[DrillTraits]) -> list[DrillTraits]:
         """New drills of known main skills and of one other, that of today's new drills if any."""
         known = {t.main_skill for t in self._drills if t.drill.name in self._statuses} | {""}
         today = [self._by_name[e.drill] for e in self._all_entries() if e.drill in self._by_name]
+        if self._focus is not None:  # its drills are the player's choice, whatever their skills
+            trait = focus_trait(self._focus)
+            today = [traits for traits in today if trait not in traits.trains]
         unknown = (t.main_skill for t in (*today, *new) if t.main_skill not in known)
         known.update(islice(unknown, 1))
         return [traits for traits in new if traits.main_skill in known]
@@ -325,33 +446,38 @@ class _Selection:
         passes = passes or (SELECTION.learning_passes if is_learning else SELECTION.passes)
         most = 2 * passes + 1
         if status is None:
-            chance, read_s = SELECTION.new_pass_chance, DURATION.read_new_s
+            chance, read_s = self._new_pass_chance, DURATION.read_new_s
         else:
             chance, read_s = SELECTION.failed_pass_chance, DURATION.read_s
             if status.passed:
                 at_least = max(status.recall, SELECTION.min_pass_chance)
                 chance = min(at_least, SELECTION.max_pass_chance)
         takes = expected_take_count(chance, passes, most)
+        tempo = status.plateau.tempo if status is not None and status.plateau else None
+        tempo = None if drill.free or tempo == drill.tempo else tempo
+        take_s = traits.take_s * (drill.tempo / tempo if tempo else 1.0)
         return SetEntry(
             drill=drill.name,
             title=drill.title,
             reason=reason,
-            why=why,
+            why=f"{why}; {self._slower(status)}" if tempo and status else why,
             key=traits.harp.key.name,
             tuning=traits.harp.tuning.name,
             passes=passes,
             most=most,
-            seconds=read_s + takes * (traits.take_s + DURATION.between_takes_s),
+            seconds=read_s + takes * (take_s + DURATION.between_takes_s),
             pass_mark=drill.goal.pass_mark,
             last=None if status is None else status.score,
+            tempo=tempo,
         )
 
+    @cached_property
     def _levels(self) -> dict[int, list[bool]]:
-        """For each level, in order: whether each of its drills has ever been passed."""
+        """For each level, in order: whether each of its drills was passed, or is placed."""
         levels: dict[int, list[bool]] = {}
         for traits in sorted(self._drills, key=lambda traits: traits.drill.level):
             status = self._statuses.get(traits.drill.name)
-            is_passed = status is not None and status.ever_passed
+            is_passed = self._is_placed(traits) if status is None else status.ever_passed
             levels.setdefault(traits.drill.level, []).append(is_passed)
         return levels
 
@@ -360,7 +486,7 @@ class _Selection:
 
         A level is also open if the player has passed a drill of it, as an advanced player may.
         """
-        levels = self._levels()
+        levels = self._levels
         highest = 0
         for level, passed in levels.items():
             highest = level
@@ -388,12 +514,48 @@ class _Selection:
         notes = "all notes" if percent >= 100 else f"{percent} % of the notes"
         return f"{weak.sentence}; {notes} of this drill train it"
 
+    def _slower(self, status: DrillStatus) -> str:
+        plateau = status.plateau
+        assert plateau is not None
+        return f"{self._stuck(status)}: slower, at {plateau.tempo:.0f} beats a minute"
+
+    def _stuck(self, status: DrillStatus) -> str:
+        plateau = status.plateau
+        assert plateau is not None
+        for_days = days_text((self._day - plateau.since).days)
+        return f"at {score_floor(plateau.score)} for {for_days}"
+
+    def _why_instead(self, resting: DrillTraits, traits: DrillTraits) -> str:
+        status = self._statuses[resting.drill.name]
+        assert status.plateau is not None
+        assert status.plateau.rests_until is not None
+        until = relative_date(status.plateau.rests_until, self._day)
+        return f"instead of {resting.drill.title}, {self._stuck(status)}, which rests until {until}"
+
+    def _why_focus(self, traits: DrillTraits) -> str:
+        assert self._focus is not None
+        trait = focus_trait(self._focus)
+        until = relative_date(self._focus.until, self._day)
+        why = f"your focus until {until}: {self._focus.name}"
+        if trait[0] is TraitKind.SKILL:
+            return why
+        return f"{why}, {round(100.0 * traits.trains[trait])} % of the notes"
+
+    def _why_check(self, traits: DrillTraits) -> str:
+        level = self._placed[traits.main_skill]
+        return f"placed at level {level} in {traits.main_skill}; this drill checks it"
+
     def _why_new(self, traits: DrillTraits) -> str:
         level = traits.drill.level
-        below = [(at, passed) for at, passed in self._levels().items() if at < level]
+        below = [(at, passed) for at, passed in self._levels.items() if at < level]
         if not below:
             return f"level {level}, where the course begins"
         at, passed = below[-1]
+        if any(
+            t.drill.level == at and t.drill.name not in self._statuses and self._is_placed(t)
+            for t in self._drills
+        ):
+            return f"level {level}, which your placement opens"
         return f"level {level}; {sum(passed)} of {len(passed)} drills of level {at} passed"
 
     def _why_enjoy(self, traits: DrillTraits) -> str:
@@ -410,6 +572,32 @@ class _Selection:
     def _last(self, status: DrillStatus) -> str:
         when = relative_date(status.last, self._day, on="on ")
         return f"{score_floor(status.score)} last time, {when}"
+
+
+def _checked_placements(
+    drills: Iterable[DrillTraits],
+    statuses: Mapping[str, DrillStatus],
+    placements: Mapping[str, Placement],
+) -> dict[str, int]:
+    """Level of each placed skill; below the drills of it that the player has failed since.
+
+    A drill counts as failed after some days without a pass, or where another one was not passed
+    either.
+    """
+    levels = {}
+    for skill, placement in placements.items():
+        failed = [
+            (traits.drill.level, status.days)
+            for traits in drills
+            if traits.main_skill == skill
+            and traits.drill.level <= placement.level
+            and (status := statuses.get(traits.drill.name)) is not None
+            and not status.ever_passed
+        ]
+        is_wrong = len(failed) > 1 or any(days >= SELECTION.failed_days for _, days in failed)
+        lowest = min(level for level, _ in failed) if is_wrong else placement.level + 1
+        levels[skill] = min(placement.level, lowest - 1)
+    return levels
 
 
 def _trains(traits: DrillTraits, weak: SuccessRate) -> bool:

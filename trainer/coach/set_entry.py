@@ -44,6 +44,7 @@ class SetEntry:
         seconds: expected time in seconds.
         pass_mark: pass mark of the drill.
         last: score of the best take of the last day on which it was played; None if there is none.
+        tempo: tempo to play it at in beats per minute; None for the drill's.
     """
 
     drill: str
@@ -57,6 +58,7 @@ class SetEntry:
     seconds: float
     pass_mark: float
     last: float | None = None
+    tempo: float | None = None
 
     @property
     def harp(self) -> Harp:
@@ -97,6 +99,12 @@ def expected_take_count(chance: float, passes: int, most: int) -> float:
 def score_floor(score: float) -> str:
     """A score as a whole number, rounded down, so that it shows no mark that was not reached."""
     return str(int(score + 1e-9))
+
+
+def days_text(days: int) -> str:
+    """A number of days in words: ``9 days``, ``3 weeks``."""
+    weeks = days // 7
+    return f"{weeks} weeks" if weeks >= 2 else f"{days} days"
 
 
 def relative_date(day: date, today: date, on: str = "") -> str:

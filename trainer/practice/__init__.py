@@ -68,6 +68,7 @@ if TYPE_CHECKING:
         RepeatRequested,
         measure_harp,
     )
+    from trainer.practice.placement_session import PlacementEnded, run_placement
     from trainer.practice.proof import prove
 
 __getattr__ = lazy_getattr(
@@ -104,6 +105,7 @@ __getattr__ = lazy_getattr(
             "RepeatRequested",
             "measure_harp",
         ),
+        "placement_session": ("PlacementEnded", "run_placement"),
         "proof": ("prove",),
     },
 )
@@ -137,6 +139,7 @@ __all__ = [
     "PassControl",
     "PassEnded",
     "PassStarted",
+    "PlacementEnded",
     "Plan",
     "PlayLoop",
     "PlayTone",
@@ -164,6 +167,7 @@ __all__ = [
     "prove",
     "run_day",
     "run_jobs",
+    "run_placement",
     "run_take",
     "saved_harp",
     "saved_tolerance",

@@ -98,7 +98,7 @@ def run_day(
             continue
         harp, name = harp_for(entry)
         drill = move_to_harp(drills[entry.drill], harp)
-        plan = replace(base, harp=harp, harp_name=name, drill=drill, loop=False)
+        plan = replace(base, harp=harp, harp_name=name, drill=drill, tempo=entry.tempo, loop=False)
         plan = plan.at_present_tolerance()
         is_new = entry.reason is Reason.NEW and not day.scores(entry)
         rest_s = DURATION.read_new_s if is_new else DURATION.read_s
@@ -107,7 +107,7 @@ def run_day(
         over = False
         while not (over or day.is_done(entry)):
             if waits:
-                _rest(rest_s, should_stop, next_command)
+                rest(rest_s, should_stop, next_command)
             if over := should_stop():
                 break
             rest_s, before, failed = DURATION.between_takes_s, day, False
@@ -128,7 +128,8 @@ def is_whole(result: Result) -> bool:
     return len(result.marks) == sum(not step.call for step in result.drill.steps)
 
 
-def _rest(seconds: float, should_stop: Callable[[], bool], next_command: NextCommand) -> None:
+def rest(seconds: float, should_stop: Callable[[], bool], next_command: NextCommand) -> None:
+    """Wait for some seconds, for a command, or until it is time to stop."""
     until = time.monotonic() + seconds
     while time.monotonic() < until and not should_stop() and next_command() is None:
         time.sleep(_POLL_S)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import textwrap
+from collections.abc import Iterable
 
 from trainer.coach import DailySet, Reason, SetEntry
 from trainer.practice import DayEnded, DayEvent, EntryEnded, EntryStarted, Event
@@ -10,6 +11,7 @@ from trainer.report.formatting import WIDTH, fill, quantity_text, score_text
 from trainer.report.schemas.progress import DailySetData
 from trainer.report.tab_layout import drill_text, tab_page_text
 from trainer.report.take_lines import TakeLines
+from trainer.store import Placement
 
 MIN_CHANGE_POINTS = 0.5
 """Change of a score that is shown as a change, in points; it rounds to 1."""
@@ -71,6 +73,7 @@ def daily_set_data(day: DailySet) -> DailySetData:
                 "seconds": round(entry.seconds, 1),
                 "pass_mark": entry.pass_mark,
                 "last": entry.last,
+                "tempo": entry.tempo,
                 "scores": list(day.scores(entry)),
                 "best": day.best(entry),
                 "moved": day.gain(entry),
@@ -79,6 +82,15 @@ def daily_set_data(day: DailySet) -> DailySetData:
             for entry in day.entries
         ],
     }
+
+
+def placement_text(placements: Iterable[Placement]) -> str:
+    """Return the levels of a placement as lines."""
+    levels = sorted(placements, key=lambda each: (-each.level, each.skill))
+    if not levels:
+        return "The course begins at level 1."
+    lines = [f"  level {each.level}  {each.skill}" for each in levels]
+    return "\n".join(["Your levels; what you play from now on corrects them:", *lines])
 
 
 def day_summary_text(day: DailySet) -> str:

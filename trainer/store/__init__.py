@@ -1,4 +1,4 @@
-"""Storage: takes, own harps, calibrations and daily sets in SQLite; audio files beside it.
+"""Storage: takes, own harps, calibrations, daily sets and wishes in SQLite; audio files beside it.
 
 Names of calibrations are imported on first use, because they load the sound room.
 """
@@ -21,8 +21,10 @@ from trainer.store.errors import JournalError
 from trainer.store.journal import Journal, MergeCounts, journal_path
 from trainer.store.records import (
     Calibration,
+    Focus,
     HarpTag,
     OwnHarp,
+    Placement,
     ReedRecord,
     StepRecord,
     TakeRecord,
@@ -51,11 +53,13 @@ else:
 __all__ = [
     "BYTES_PER_MB",
     "Calibration",
+    "Focus",
     "HarpTag",
     "Journal",
     "JournalError",
     "MergeCounts",
     "OwnHarp",
+    "Placement",
     "ReedRecord",
     "StepRecord",
     "TakeAudio",

@@ -23,7 +23,14 @@ import platformdirs
 from trainer.core.files import atomic_write
 from trainer.store.database import describe_failure, open_database, transaction
 from trainer.store.errors import JournalError
-from trainer.store.records import Calibration, OwnHarp, StepRecord, TakeRecord
+from trainer.store.records import (
+    Calibration,
+    Focus,
+    OwnHarp,
+    Placement,
+    StepRecord,
+    TakeRecord,
+)
 from trainer.store.rows import (
     CALIBRATION_COLUMNS,
     HARP_COLUMNS,
@@ -241,6 +248,51 @@ class Journal:
         with self._reading() as db:
             row = db.execute(query, (player, day.isoformat())).fetchone()
             return (row["minutes"], json.loads(row["entries"])) if row else None
+
+    def save_focus(self, player: str, focus: Focus | None) -> None:
+        """Save what a player wants to work on, in place of what it was before; None for nothing."""
+        with self._writing() as db:
+            db.execute("DELETE FROM focuses WHERE player = ?", (player,))
+            if focus is not None:
+                since, until = focus.since.isoformat(), focus.until.isoformat()
+                columns = ("player", "name", "since", "until")
+                db.execute(_insert("focuses", columns), (player, focus.name, since, until))
+
+    def focus(self, player: str, day: date) -> Focus | None:
+        """Return what a player wants to work on, on a day; None for nothing."""
+        query = "SELECT * FROM focuses WHERE player = ? AND since <= ? AND until >= ?"
+        with self._reading() as db:
+            row = db.execute(query, (player, day.isoformat(), day.isoformat())).fetchone()
+            if row is None:
+                return None
+            days = (date.fromisoformat(row[name]) for name in ("since", "until"))
+            return Focus(row["name"], *days)
+
+    def save_placements(self, player: str, placements: Iterable[Placement]) -> None:
+        """Save levels of a player, each in place of an earlier one of its skill."""
+        columns = ("player", "skill", "level", "day", "by_hand")
+        with self._writing() as db:
+            db.executemany(
+                _insert("placements", columns, _REPLACE),
+                [
+                    (player, each.skill, each.level, each.day.isoformat(), each.by_hand)
+                    for each in placements
+                ],
+            )
+
+    def placements(self, player: str) -> list[Placement]:
+        """Return the levels of a player, by skill."""
+        query = "SELECT * FROM placements WHERE player = ? ORDER BY skill"
+        with self._reading() as db:
+            return [
+                Placement(
+                    row["skill"],
+                    row["level"],
+                    date.fromisoformat(row["day"]),
+                    bool(row["by_hand"]),
+                )
+                for row in db.execute(query, (player,))
+            ]
 
     # The whole journal
 

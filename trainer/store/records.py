@@ -262,3 +262,34 @@ class Calibration:
     spread_ms: float
     measured: datetime
     by_hand: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Focus:
+    """What a player wants to work on for some days.
+
+    Attributes:
+        name: a tab entry or a skill.
+        since, until: first and last day.
+    """
+
+    name: str
+    since: date
+    until: date
+
+
+@dataclass(frozen=True, slots=True)
+class Placement:
+    """A level that a player has in a skill without having passed its drills.
+
+    Attributes:
+        skill: the skill.
+        level: highest level of drills that are taken for known.
+        day: when it was found.
+        by_hand: whether the player named it, instead of playing for it.
+    """
+
+    skill: str
+    level: int
+    day: date
+    by_hand: bool = False

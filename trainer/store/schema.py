@@ -90,5 +90,21 @@ MIGRATIONS: tuple[str, ...] = (
     ) STRICT;
     """,
     "UPDATE steps SET care = 'blur' WHERE care = 'loose';",
+    """
+    CREATE TABLE focuses (
+        player TEXT PRIMARY KEY,
+        name TEXT NOT NULL,
+        since TEXT NOT NULL,
+        until TEXT NOT NULL
+    ) STRICT;
+    CREATE TABLE placements (
+        player TEXT NOT NULL,
+        skill TEXT NOT NULL,
+        level INTEGER NOT NULL,
+        day TEXT NOT NULL,
+        by_hand INTEGER NOT NULL,
+        PRIMARY KEY (player, skill)
+    ) STRICT;
+    """,
 )
 SCHEMA_VERSION = len(MIGRATIONS)

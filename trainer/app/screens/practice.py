@@ -496,7 +496,7 @@ class PracticeScreen(TakeScreen):
                 drill=drill,
                 harp=harp,
                 harp_name=name,
-                tempo=None,
+                tempo=entry.tempo,
                 bars=None,
                 loop=None,
                 climb=None,

@@ -272,6 +272,8 @@ class SetEntryData(TypedDict):
     """Score from which it is passed."""
     last: float | None
     """Best score of the last day on which it was played; null if it never was."""
+    tempo: float | None
+    """Tempo to play it at in beats per minute; null for the drill's."""
     scores: list[float]
     """Scores of today's takes, in order."""
     best: float | None

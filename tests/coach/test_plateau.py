@@ -1,0 +1,128 @@
+"""Plateaus: found where scores stay, not where they rise, and what is done about them.
+
+Players here are made of scores with normal noise; nothing of the coach's constants was chosen on
+them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import numpy as np
+import pytest
+
+from tests.coach.test_day import take
+from tests.coach.test_selection import chosen, drill
+from tests.coach.test_selection import status as status_of
+from trainer.coach import DrillStatus, Plateau, Reason, drill_statuses
+from trainer.coach.parameters import PLATEAU
+from trainer.coach.plateau import find_plateau
+from trainer.drill import find_drill
+from trainer.store import TakeRecord
+
+TODAY = date(2026, 5, 14)
+STUCK = find_drill("half-step-on-three")
+FREE = find_drill("bends-that-wait")
+Days = dict[date, list[TakeRecord]]
+
+
+def days_of(scores: list[float], every: int = 2, tempo: float = 1.0, end: int = 1) -> Days:
+    """A take every few days, the last one `end` days ago."""
+    days: Days = {}
+    for back, score in zip(range(len(scores) - 1, -1, -1), scores, strict=True):
+        day = TODAY - timedelta(days=end + every * back)
+        days[day] = [take(STUCK, day, max(score, 0.0), tempo=tempo * STUCK.tempo)]
+    return days
+
+
+def share_found(gain: float, runs: int = 60, count: int = 21) -> float:
+    """Fraction of six weeks that are called a plateau, by the gain in points over all of them."""
+    rng = np.random.default_rng(1)
+    found = 0
+    for _ in range(runs):
+        scores = 41.0 + gain * np.linspace(0.0, 1.0, count) + rng.normal(0.0, 5.0, count)
+        found += find_plateau(STUCK, days_of(scores.tolist()), TODAY) is not None
+    print(f"{gain:g} points in six weeks: a plateau in {found / runs:.0%}")
+    return found / runs
+
+
+def test_scores_that_stay_are_a_plateau_and_those_that_rise_are_none() -> None:
+    assert share_found(0.0) > 0.9
+    assert share_found(25.0) <= 0.05
+
+
+def test_forty_one_for_six_weeks_is_named_with_its_first_day() -> None:
+    rng = np.random.default_rng(2)
+    scores = (41.0 + rng.normal(0.0, 3.0, 21)).tolist()
+    plateau = find_plateau(STUCK, days_of(scores), TODAY)
+    assert plateau is not None
+    assert plateau.score == pytest.approx(41.0, abs=3.0)
+    assert plateau.since == TODAY - timedelta(days=41)
+    assert plateau.tempo == round(PLATEAU.slow_ratio * STUCK.tempo)
+
+
+@pytest.mark.parametrize(
+    "scores",
+    [
+        [41.0] * 7,  # too few days
+        [41.0] * 20 + [95.0],  # passed
+        [20.0] * 10 + [60.0] * 6,  # a step up, and little since
+    ],
+)
+def test_what_is_no_plateau(scores: list[float]) -> None:
+    assert find_plateau(STUCK, days_of(scores), TODAY) is None
+
+
+def test_many_days_within_a_week_are_none_yet() -> None:
+    assert find_plateau(STUCK, days_of([41.0] * 12, every=1), TODAY) is None
+
+
+def test_it_goes_slower_then_faster_then_rests_and_returns() -> None:
+    stuck = days_of([41.0] * 15, end=12)
+    plateau = find_plateau(STUCK, stuck, TODAY)
+    assert plateau is not None
+    assert plateau.tempo == round(0.8 * STUCK.tempo)
+    passed = find_plateau(STUCK, stuck | days_of([90.0], tempo=0.8), TODAY)
+    assert passed is not None
+    assert passed.tempo == pytest.approx(0.9 * STUCK.tempo, abs=1.0)
+    slow = stuck | days_of([45.0] * 4, tempo=0.8, end=2)
+    resting = find_plateau(STUCK, slow, TODAY)
+    assert resting is not None
+    assert (resting.tempo, resting.rests_until) == (None, TODAY + timedelta(days=12))
+    back = find_plateau(STUCK, slow, TODAY + timedelta(days=12))
+    assert back is not None
+    assert (back.tempo, back.rests_until) == (STUCK.tempo, None)
+
+
+def test_a_drill_without_a_tempo_rests() -> None:
+    days = {day: [take(FREE, day, 41.0)] for day in days_of([41.0] * 15)}
+    plateau = find_plateau(FREE, days, TODAY)
+    assert plateau is not None
+    assert plateau.rests_until == TODAY + timedelta(days=13)
+
+
+def test_the_status_of_a_drill_has_its_plateau() -> None:
+    takes = [played for day in days_of([41.0] * 15).values() for played in day]
+    status = drill_statuses(takes, {STUCK.name: STUCK}, TODAY)[STUCK.name]
+    assert status.plateau is not None
+    assert not status.is_easy
+
+
+def with_plateau(status: DrillStatus, plateau: Plateau) -> DrillStatus:
+    return replace(status, plateau=plateau)
+
+
+def test_the_set_says_slower_or_what_comes_instead() -> None:
+    since = TODAY - timedelta(days=42)
+    drills = [drill("hard", level=3), drill("easy", level=2)]
+    stuck = status_of("hard", score=41.0)
+    slower = with_plateau(stuck, Plateau(41.0, since, tempo=48.0))
+    (entry,) = [e for e in chosen(drills, [slower, status_of("easy")]) if e.drill == "hard"]
+    assert entry.tempo == 48.0
+    assert entry.why.endswith("at 41 for 6 weeks: slower, at 48 beats a minute")
+    resting = with_plateau(stuck, Plateau(41.0, since, rests_until=TODAY + timedelta(days=9)))
+    entries = chosen(drills, [resting, status_of("easy", due=3)])
+    assert [(each.drill, each.reason) for each in entries] == [("easy", Reason.WEAK)]
+    assert entries[0].why == "instead of Hard, at 41 for 6 weeks, which rests until 23 May"
+    assert entries[0].tempo is None
