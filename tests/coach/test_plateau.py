@@ -39,12 +39,12 @@ def days_of(scores: list[float], every: int = 2, tempo: float = 1.0, end: int = 
 def share_found(gain: float, runs: int = 60, count: int = 21) -> float:
     """Fraction of six weeks that are called a plateau, by the gain in points over all of them."""
     rng = np.random.default_rng(1)
-    found = 0
+    plateaus = 0
     for _ in range(runs):
         scores = 41.0 + gain * np.linspace(0.0, 1.0, count) + rng.normal(0.0, 5.0, count)
-        found += find_plateau(STUCK, days_of(scores.tolist()), TODAY) is not None
-    print(f"{gain:g} points in six weeks: a plateau in {found / runs:.0%}")
-    return found / runs
+        plateaus += find_plateau(STUCK, days_of(scores.tolist()), TODAY) is not None
+    print(f"{gain:g} points in six weeks: a plateau in {plateaus / runs:.0%}")
+    return plateaus / runs
 
 
 def test_scores_that_stay_are_a_plateau_and_those_that_rise_are_none() -> None:

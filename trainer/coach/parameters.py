@@ -193,6 +193,8 @@ class SelectionParameters:
     """Most drills in a day that check a placement."""
     easy_drills: int = 2
     """Most drills that are not due and went very well last time."""
+    min_filled: float = 0.6
+    """Fraction of the minutes up to which such drills fill a set with little else to play."""
     failed_days: int = 2
     """Days without a pass of a drill after which a placement in its skill ends below it."""
     min_trained: float = 0.1

@@ -258,11 +258,11 @@ def find_skill(name: str, skills: Iterable[str]) -> str:
     known = sorted(skills)
     wanted = name.strip().casefold()
     words = wanted.split()
-    found = [skill for skill in known if skill.casefold() == wanted] or [
+    matches = [skill for skill in known if skill.casefold() == wanted] or [
         skill for skill in known if words and all(word in skill.casefold() for word in words)
     ]
-    if len(found) == 1:
-        return found[0]
-    similar = found or difflib.get_close_matches(wanted, known, 3, 0.4) or known
+    if len(matches) == 1:
+        return matches[0]
+    similar = matches or difflib.get_close_matches(wanted, known, 3, 0.4) or known
     listed = ", ".join(similar)
     raise CoachError(f"'{name}' is not the name of one skill; choose of: {listed}")

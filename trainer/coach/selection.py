@@ -116,8 +116,10 @@ class _Selection:
         self._taken = {entry.drill for entry in kept}
         prior = SELECTION.new_prior_drills
         began_well = sum(status.began_well for status in statuses.values())
-        self._new_pass_chance = (prior * SELECTION.new_pass_chance + began_well) / (
-            prior + len(statuses)
+        # Of players whose drills begin badly, too little would fit into the minutes.
+        self._new_pass_chance = max(
+            SELECTION.new_pass_chance,
+            (prior * SELECTION.new_pass_chance + began_well) / (prior + len(statuses)),
         )
         self._placed = _checked_placements(drills, statuses, wishes.placements)
 
@@ -140,6 +142,13 @@ class _Selection:
         self._add_new(self._budget_s - self._spent_s)
         self._add_fillers(self._others(), Reason.KEEP)
         self._ask_for_more_takes()
+        # With little else to play, what is known is better than nothing.
+        while self._spent_s < SELECTION.min_filled * self._budget_s:
+            if not self._add_checks():
+                break
+        room_s = SELECTION.min_filled * self._budget_s - self._spent_s
+        easy = [traits for traits in self._others() if room_s > 0.0]
+        self._add(easy, Reason.KEEP, self._why_due, room_s=room_s + DURATION.read_s)
         return _in_playing_order(self._chosen.values(), self._by_name)
 
     # Candidates
@@ -266,8 +275,12 @@ class _Selection:
             if self._add(easier, Reason.WEAK, partial(self._why_instead, traits), 1):
                 return
 
-    def _add_checks(self) -> None:
-        """Drills that a placement takes for known and that were never played, the hardest first."""
+    def _add_checks(self) -> int:
+        """Drills that a placement takes for known and that were never played, the hardest first.
+
+        Returns:
+            Number of entries added.
+        """
         unplayed = [
             traits
             for traits in self._drills
@@ -279,7 +292,7 @@ class _Selection:
         by_skill: dict[str, DrillTraits] = {}
         for traits in unplayed:
             by_skill.setdefault(traits.main_skill, traits)
-        self._add(by_skill.values(), Reason.KEEP, self._why_check, SELECTION.check_drills)
+        return self._add(by_skill.values(), Reason.KEEP, self._why_check, SELECTION.check_drills)
 
     def _is_placed(self, traits: DrillTraits) -> bool:
         """Whether a placement takes a drill for known."""
