@@ -32,7 +32,7 @@ from functools import lru_cache
 
 from fsrs import Card, Rating, Scheduler
 
-from trainer.coach.parameters import REVIEW
+from trainer.coach.parameters import PLATEAU, REVIEW
 from trainer.coach.plateau import Plateau, find_plateau
 from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.tolerance import present_tolerance
@@ -146,7 +146,7 @@ def _status(drill: Drill, days: Mapping[date, list[TakeRecord]], today: date) ->
         recall=_SCHEDULER.get_card_retrievability(card, _noon(today)),
         is_easy=_is_easy(drill, bests[-1]),
         began_well=days[in_order[0]][0].score >= drill.goal.pass_mark,
-        plateau=find_plateau(drill, days, today),
+        plateau=None if len(days) < PLATEAU.min_days else find_plateau(drill, days, today),
     )
 
 

@@ -56,6 +56,10 @@ def find_plateau(
         days: whole takes of the player by day, before `today`.
         today: the day.
     """
+    last_takes = days[max(days)]
+    is_full = all(_ratio(drill, take) >= REVIEW.min_tempo_ratio for take in last_takes)
+    if is_full and any(take.score >= drill.goal.pass_mark for take in last_takes):
+        return None
     full = {
         day: max(take.score for take in takes if _ratio(drill, take) >= REVIEW.min_tempo_ratio)
         for day, takes in sorted(days.items())
