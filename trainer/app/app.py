@@ -11,8 +11,10 @@ from textual import events
 from textual.app import App
 from textual.binding import Binding, BindingType
 from textual.filter import LineFilter
+from textual.notifications import SeverityLevel
 from textual.timer import Timer
 
+from trainer.app.output_filter import PrintableFilter
 from trainer.app.palette import KeyCommands
 from trainer.app.practice_layout import TALL_ROWS
 from trainer.app.screens.help import HelpScreen
@@ -27,6 +29,7 @@ from trainer.drill import Drill
 from trainer.practice import Plan
 from trainer.sound import Passage
 
+PRINTABLE = PrintableFilter()
 SCREEN_FRAME_S = 1 / 60
 """Time between two frames, in seconds."""
 POLL_INTERVAL_S = 1 / 240
@@ -128,8 +131,20 @@ class TrainerApp(App[None]):
 
     def get_line_filters(self) -> Sequence[LineFilter]:
         """Return the filters of all lines; the plain theme removes colours."""
-        filters = super().get_line_filters()
+        filters = [*super().get_line_filters(), PRINTABLE]
         return [*filters, COLOUR_REMOVER] if self.theme == "plain" else filters
+
+    def notify(
+        self,
+        message: str,
+        *,
+        title: str = "",
+        severity: SeverityLevel = "information",
+        timeout: float | None = None,
+        markup: bool = False,
+    ) -> None:
+        """Show a message; text in brackets is text, as in the messages about fields of files."""
+        super().notify(message, title=title, severity=severity, timeout=timeout, markup=markup)
 
     def action_help(self) -> None:
         """Open the help page."""

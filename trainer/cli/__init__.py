@@ -147,6 +147,13 @@ def main() -> None:
 
     An unexpected error is logged with its traceback; with ``TRAINER_DEBUG`` set, it is raised.
     """
+    from trainer.core.printable import filtered_output
+
+    with filtered_output():
+        _run()
+
+
+def _run() -> None:
     from trainer.core import TrainerError
     from trainer.core.logs import log_file, stop_logging
 

@@ -118,6 +118,7 @@ class Batch:
         pages: Mapping[Path, Path],
     ) -> Iterator[MarkedRecording]:
         """Yield the recordings as they are marked; store each result and page."""
+        from trainer.core.printable import raw_stream
         from trainer.practice import Job, mark_recording, run_jobs
         from trainer.report.batch_report import recording_data
         from trainer.report.recording_page import RecordingWithPage, mark_with_page, write_page
@@ -130,7 +131,10 @@ class Batch:
                 work = partial(mark_with_page, each.plan, each.page, key)
             jobs.append(Job(path, work))
         with typer.progressbar(
-            run_jobs(jobs, self.workers), length=len(jobs), file=sys.stderr, label="marking"
+            run_jobs(jobs, self.workers),
+            length=len(jobs),
+            file=raw_stream(sys.stderr),
+            label="marking",
         ) as marking:
             for done in marking:
                 each = planned[done.path]
