@@ -105,3 +105,13 @@ def test_texts_of_values() -> None:
     assert lines[0].startswith("- word")
     assert all(line.startswith("  word") for line in lines[1:])
     assert 30 < max(map(len, lines)) <= 40
+
+
+def test_a_recording_that_ends_early_is_not_told_to_mend_what_was_right() -> None:
+    drill = drill_of("-4:1 -4:1 4:1 5:1 | 6:1 r:3")
+    marks = tuple(
+        Mark(step, 100.0, {"pitch": 100.0}, Measured(), "in tune, clean, in time")
+        for step in drill.steps[:3]
+    )
+    (advice,) = advise(Result(drill, "C", 60.0, marks, 100.0, False), [])
+    assert advice.focus == "3 of 5 steps were played."

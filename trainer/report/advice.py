@@ -13,6 +13,7 @@ from trainer.drill import Drill, describe_aim
 from trainer.marking import Habit, Mark, Remark, Result, aim_score, find_habits
 from trainer.report.drill_choice import best_drill
 from trainer.report.formatting import sentence_text
+from trainer.report.grades import FAULT_BELOW
 from trainer.report.remedies import REMEDIES, a4_text, remark_habit, skipped_steps
 
 MAX_ADVICE = 3
@@ -91,7 +92,8 @@ def _on_failure(result: Result) -> list[Advice]:
         if score is not None and score < drill.goal.pass_mark:
             focus = f"The drill is for {describe_aim(aim)}: {int(score)} of 100."
             pieces.append(Advice(focus, "Play slower, and listen to that alone."))
-    if (weakest := result.weakest) is not None:
+    weakest = result.weakest
+    if weakest is not None and (not pieces or weakest.score < FAULT_BELOW):
         pieces.append(_on_step(weakest))
     return pieces
 

@@ -200,7 +200,7 @@ def student_html(report: StudentReport, key: str = "") -> str:
             for item in report.advice
         ],
         remarks=[printable(remark) for remark in report.remarks],
-        notes=[printable(note) for note in report.notes],
+        notes=[sentence_text(printable(note)) for note in report.notes],
         drill_summary=drill_summary(result.drill),
         tab=TabBars.of(table),
         marks=by_index,
