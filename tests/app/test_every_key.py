@@ -40,7 +40,7 @@ from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.summary import SummaryScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.coach import DailySet
-from trainer.harp import Harp
+from trainer.harp import Harp, load_tuning, tuning_names
 from trainer.practice import (
     ListDevices,
     PassControl,
@@ -331,7 +331,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("right", says("2nd position")),
         Case("left", says("12th position")),
         Case("d", says("C: degrees")),
-        Case("t", says("C harp, Country")),
+        Case("t", says(f"C harp, {load_tuning(tuning_names()[1]).title}")),
         Case("m", on(MeasureScreen)),
     ),
     MeasureScreen: (Case("escape", on(HarpsScreen)),),
