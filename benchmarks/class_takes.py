@@ -3,8 +3,8 @@
 Take number n follows from n alone. The built-in player performs a drill of the shelf on a harp of a
 random key, at a tempo up to 8 % off, with faults drawn for each step, in a modelled room with
 noise, and the sound is written in one of the formats that phones and recorders give. When the
-ear looks for reeds (`usual_kept`, `level_db`, `moving_cents` of `ScheduleParameters`) was chosen while
-looks were counted on takes 0 to 2; no other constant of the trainer was chosen on these takes.
+ear looks for reeds (`usual_kept`, `level_db`, `moving_cents` of `ScheduleParameters`) was chosen
+while looks were counted on takes 0 to 2; no other constant was chosen on these takes.
 """
 
 from __future__ import annotations
