@@ -243,6 +243,10 @@ class _Rows(HTMLParser):
         elif self._in_table and tag in ("td", "th"):
             self._cell = "name" if tag == "th" else kind or "other"
 
+    def handle_endtag(self, tag: str) -> None:
+        if tag == "table":
+            self._in_table = False
+
     def handle_data(self, data: str) -> None:
         if self._in_table and self.rows:
             row = self.rows[-1]
