@@ -29,7 +29,7 @@ def test_make_demo_runs_on_the_live_screen_to_its_total(terminal: Terminal) -> N
     assert re.search(r"1 +2 +3 ", page)  # the strip of holes
 
     terminal.keys("?")
-    terminal.wait_for("start again with a count-in")
+    terminal.wait_for("start with a count-in, or stop")
     terminal.keys("Escape")
     terminal.wait_for(r"\d+ of 100, not passed yet .* 2 -4 ● \d+ hole 3 leaking, 1[234] dB down")
     terminal.keys("q")
