@@ -24,14 +24,14 @@ def test_make_demo_runs_on_the_live_screen_to_its_total(terminal: Terminal) -> N
 
     page = terminal.wait_for(r"playing .*●9\d")
     assert len(page.splitlines()) == 24
-    assert re.search(r"5─+ -4─+", page)  # the page of tab
+    assert re.search(r"4─+ 5─+ 4─+", page)  # the page of tab
     assert re.search(r"flat.*░.*sharp", page)  # the gauge
     assert re.search(r"1 +2 +3 ", page)  # the strip of holes
 
     terminal.keys("?")
     terminal.wait_for("start with a count-in, or stop")
     terminal.keys("Escape")
-    terminal.wait_for(r"\d+ of 100, not passed yet .* 2 -4 ● \d+ hole 3 leaking, 1[234] dB down")
+    terminal.wait_for(r"\d+ of 100, not passed yet .* 2 5 ● \d+ hole 4 leaking, 1[234] dB down")
     terminal.keys("q")
     terminal.wait_for("exit code 0")
 
