@@ -108,7 +108,9 @@ class Canvas(Widget, Generic[StateT]):
     def redraw(self) -> None:
         """Draw the current state again."""
         if self.state is not None and self.extent:
-            self.paint(enumerate(self.draw(self.state, *self.extent)))
+            rows = self.draw(self.state, *self.extent)
+            left: list[TextRow] = [()] * (self.extent.height - len(rows))
+            self.paint(enumerate([*rows, *left]))
 
     def paint(self, rows: Iterable[tuple[int, TextRow]]) -> None:
         """Set rows, given with their line numbers, and repaint those that differ."""
