@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
@@ -11,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from trainer.coach import DrillTraits, PlacementTest
 from trainer.coach.daily_set import DailySet, open_daily_set
 from trainer.coach.set_entry import Reason
 from trainer.drill import Drill, Shelf, parse_drill
@@ -21,11 +23,13 @@ from trainer.practice import (
     EntryStarted,
     PassControl,
     PassEnded,
+    PlacementEnded,
     Plan,
     TakeFailed,
     TakeFinished,
     day_session,
     run_day,
+    run_placement,
     run_take,
 )
 from trainer.sound import Fault, PlayerSpec
@@ -147,7 +151,7 @@ class Rests:
 
     def __init__(self, monkeypatch: pytest.MonkeyPatch) -> None:
         self.seconds: list[float] = []
-        monkeypatch.setattr(day_session, "_rest", lambda seconds, *_: self.seconds.append(seconds))
+        monkeypatch.setattr(day_session, "rest", lambda seconds, *_: self.seconds.append(seconds))
 
 
 def live_day(journal: Journal, monkeypatch: pytest.MonkeyPatch) -> list[Any]:
@@ -209,7 +213,7 @@ def test_a_command_or_stopping_ends_a_rest(monkeypatch: pytest.MonkeyPatch) -> N
 
     def rested(seconds: float, stop_s: float = 99.0, command_s: float = 99.0) -> float:
         began = now
-        day_session._rest(
+        day_session.rest(
             seconds,
             lambda: now - began >= stop_s,
             lambda: PassControl.RESUME if now - began >= command_s else None,
@@ -261,3 +265,27 @@ def test_a_take_that_ends_without_a_whole_pass_ends_the_day(
     with journal_of(tmp_path) as journal:
         events = run_tiny(journal, todays(journal))
     assert [type(event) for event in events] == [EntryStarted, TakeFinished, EntryEnded, DayEnded]
+
+
+def test_a_placement_plays_what_it_asks_for_and_stops_where_it_fails(tmp_path: Path) -> None:
+    drills = [
+        replace(tiny(f"buoy {level}", "4:2 -4:2 |", level=level), skills=("moves",))
+        for level in range(1, 7)
+    ]
+    traits = [DrillTraits.of(drill, Harp.of()) for drill in drills]
+    with journal_of(tmp_path) as journal:
+        base = Plan(Harp.of(), PlayerSpec(), journal=journal.path, player="Marit")
+        events = list(
+            run_placement(PlacementTest(traits), base, lambda harp: (harp, None), date.today())
+        )
+        assert len(journal.takes(player="Marit")) == sum(isinstance(e, PassEnded) for e in events)
+        last = events[-1]
+        assert isinstance(last, PlacementEnded)
+        (placement,) = last.placements
+        assert (placement.skill, placement.level >= 5) == ("moves", True)
+        silent = Plan(Harp.of(), PlayerSpec(faults={0: Fault(skip=True), 1: Fault(cents=45.0)}))
+        *_, ended = run_placement(
+            PlacementTest(traits), silent, lambda harp: (harp, None), date.today()
+        )
+        assert isinstance(ended, PlacementEnded)
+        assert all(each.level <= 1 for each in ended.placements)
