@@ -366,6 +366,14 @@ class TakeState:
         return step.sounds[round(step.path_position(share))]
 
     @property
+    def remark(self) -> str:
+        """The remarks of the drill on the step at the playhead, or next; empty for none."""
+        step = self.next_step
+        if step is None or self.drill is None or not self.running:
+            return ""
+        return " ".join(self.drill.remarks_on(step))
+
+    @property
     def held_s(self) -> float | None:
         """With a free clock, time in seconds for which the step has been held; else None."""
         return self._current.held_s if self.has_free_clock and self.running else None
