@@ -209,6 +209,8 @@ def test_wobble_has_the_freedom_of_a_fitted_line() -> None:
     assert wobble_and_drift(sloped) == pytest.approx((math.sqrt(8.0 / 6.0), 14.0))
     short = HeldSpan(tabs("4"), frames[:7], 5.0 * frames[:7], deviation[:7])
     assert wobble_and_drift(short) == (None, None)
+    at_once = replace(held, time_ms=np.zeros_like(held.time_ms))
+    assert wobble_and_drift(at_once) == (None, None)
 
 
 # --- glides -----------------------------------------------------------------------------------

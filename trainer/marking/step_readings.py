@@ -155,9 +155,10 @@ def without_outliers(pitch: Floats) -> Floats:
 def wobble_and_drift(held: HeldSpan) -> tuple[float | None, float | None]:
     """Standard deviation about the line of least squares, and change along it, in cents.
 
-    None for a span with too few readings.
+    None for a span with too few readings, or one that lasts no time: a step whose attack is found
+    at its very end.
     """
-    if len(held.deviation) < MEASUREMENT.min_line_frames:
+    if len(held.deviation) < MEASUREMENT.min_line_frames or not np.ptp(held.time_ms):
         return None, None
     slope, level = np.polyfit(held.time_ms, held.deviation, 1)
     residual = held.deviation - (level + slope * held.time_ms)
