@@ -160,7 +160,7 @@ def test_first_start_opens_the_guide(
             pulse.play(wav)
             terminal.wait_for("the microphone works")
             terminal.keys("Enter")
-            terminal.wait_for("Today: .* to play")
+            terminal.wait_for("Today, C harp: .* to play")
             terminal.keys("q")
             terminal.wait_for("exit code 0")
         assert 'key = "C"' in Path(f"{folder}/settings.toml").read_text()
