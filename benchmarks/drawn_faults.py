@@ -77,14 +77,14 @@ class Kind:
 
         The sign and side of a step depend on the seed and its index alone.
         """
-        found = {}
+        faults = {}
         for step in steps:
             rng = random.Random(f"{seed} {step.index}")
             context = Context(drill, step, rng.choice((-1.0, 1.0)), rng.random())
             fault = None if step.call else self.make(context, size)
             if fault is not None:
-                found[step.index] = fault
-        return found
+                faults[step.index] = fault
+        return faults
 
 
 def combine(*several: Mapping[int, Fault]) -> Faults:

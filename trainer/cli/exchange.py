@@ -136,8 +136,8 @@ def _import_tab(
     from trainer.exchange import read_tab_text
     from trainer.report.tab_layout import drill_text
 
-    found = read_tab_text(file)
-    text = found.drill_text(title or file.stem, harp or "C", tuning or "richter")
+    tune = read_tab_text(file)
+    text = tune.drill_text(title or file.stem, harp or "C", tuning or "richter")
     width = shutil.get_terminal_size((80, 24)).columns
     typer.echo(drill_text(parse_drill(text, file.stem), width))
     if out is not None:

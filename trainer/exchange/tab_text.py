@@ -80,14 +80,14 @@ def read_tab_text(path: Path) -> TabText:
         text = normalize_text(read_text_file(path, max_bytes=MAX_BYTES))
     except TextFileError as error:
         raise ExchangeError(f"{path} cannot be read: {error.reason}") from None
-    found = find_tab(text)
-    if not found.notes:
+    tab = find_tab(text)
+    if not tab.notes:
         raise ExchangeError(f"{path} has no line of tab; write notes such as 4 -4 or +4 -4")
-    if found.notes > MAX_NOTES:
+    if tab.notes > MAX_NOTES:
         raise ExchangeError(
-            f"{path} has {found.notes} notes; split it into files of {MAX_NOTES} at most"
+            f"{path} has {tab.notes} notes; split it into files of {MAX_NOTES} at most"
         )
-    return found
+    return tab
 
 
 def find_tab(text: str) -> TabText:
