@@ -8,6 +8,7 @@ from dataclasses import replace
 import pytest
 from textual.pilot import Pilot
 
+from tests.support import shelf
 from tests.support.pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
 from trainer.app.playback import drill_playback_plan
 from trainer.app.screens.help import HelpScreen
@@ -19,12 +20,12 @@ from trainer.app.widgets.drill_preview import (
     drill_preview_rows,
     feature_signs,
 )
-from trainer.drill import DrillError, find_drill, read_shelf
+from trainer.drill import DrillError, find_drill
 from trainer.harp import Harp
 from trainer.practice import Plan, TakeFailed, TakeFinished
 from trainer.sound import MicrophoneSpec, PlayerSpec
 
-SHELF = read_shelf().drills
+SHELF = shelf.SHELF.drills
 ENTRIES = tuple(SearchableDrill.of(drill) for drill in SHELF)
 BELL = find_drill("harbour-bell")
 PLAN = Plan(Harp.of("C"), MicrophoneSpec(output="Headphones"), drill=BELL)

@@ -29,6 +29,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from benchmarks import learner
+from tests.support import shelf
 from tests.support.command_line import Trainer, runner
 from tests.support.formats import check_format
 from trainer.coach.daily_set import DailySet, open_daily_set
@@ -38,7 +39,7 @@ from trainer.coach.selection import choose_entries
 from trainer.coach.set_entry import Reason, SetEntry, expected_take_count, relative_date
 from trainer.coach.traits import DrillTraits
 from trainer.coach.weaknesses import TraitKind, count_tries, find_weaknesses, success_rates
-from trainer.drill import Drill, Shelf, parse_drill, read_shelf
+from trainer.drill import Drill, Shelf, parse_drill
 from trainer.harp import Harp, Tab
 from trainer.practice import (
     EntryEnded,
@@ -54,7 +55,7 @@ from trainer.store import HarpTag, Journal, JournalError, OwnHarp, StepRecord, T
 
 TODAY = date(2026, 5, 14)
 """A Thursday."""
-SHELF = read_shelf()
+SHELF = shelf.SHELF
 BY_NAME = {drill.name: drill for drill in SHELF.drills}
 C_HARP = [drill for drill in SHELF.drills if drill.tuning == "richter"]
 

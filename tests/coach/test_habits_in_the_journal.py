@@ -11,6 +11,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
+from tests.support import shelf
 from trainer.coach import (
     DrillTraits,
     Reason,
@@ -22,14 +23,14 @@ from trainer.coach import (
     find_weaknesses,
     success_rates,
 )
-from trainer.drill import Drill, Step, find_drill, format_sound, parse_drill, read_shelf
+from trainer.drill import Drill, Step, find_drill, format_sound, parse_drill
 from trainer.harp import Harp
 from trainer.marking import Measured, Result, find_habits, make_mark, pass_score
 from trainer.store import TakeRecord
 
 TODAY = date(2026, 5, 14)
 HARP = Harp.of("C")
-SHELF = [drill for drill in read_shelf().drills if drill.tuning == "richter"]
+SHELF = [drill for drill in shelf.SHELF.drills if drill.tuning == "richter"]
 Fault = Callable[[Step], dict[str, object]]
 """Changes of the figures of a step."""
 

@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from tests.support import shelf
 from tests.support.each import each_drill
-from trainer.drill import AIM_CRITERIA, Aim, Drill, DrillError, lint_drill, parse_drill, read_shelf
+from trainer.drill import AIM_CRITERIA, Aim, Drill, DrillError, lint_drill, parse_drill
 from trainer.drill.aim import GROUPS, can_measure, is_group
 from trainer.drill.transpose import move_to_harp
 from trainer.drill.writer import write_drill
@@ -160,7 +161,7 @@ def test_lint_finds_aims_that_nothing_measures(aim: str, message: str) -> None:
     assert any(message in each for each in messages) if message else "motion" not in str(messages)
 
 
-@each_drill(read_shelf().drills)
+@each_drill(shelf.SHELF.drills)
 def test_every_shipped_drill_has_an_aim_that_is_measured(shipped: Drill) -> None:
     assert shipped.aims
     for aim in shipped.aims:

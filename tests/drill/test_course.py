@@ -4,11 +4,12 @@ from __future__ import annotations
 
 from statistics import mean
 
-from trainer.drill import read_course, read_shelf
+from tests.support import shelf
+from trainer.drill import read_course
 
 STAGES = read_course()
 BY_NAME = {stage.name: stage for stage in STAGES}
-DRILLS = {drill.name: drill for drill in read_shelf().drills}
+DRILLS = {drill.name: drill for drill in shelf.SHELF.drills}
 
 
 def test_each_drill_is_in_one_stage() -> None:

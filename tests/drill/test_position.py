@@ -9,7 +9,8 @@ import re
 
 import pytest
 
-from trainer.drill import Drill, drill_position, parse_drill, read_shelf
+from tests.support import shelf
+from trainer.drill import Drill, drill_position, parse_drill
 from trainer.harp import Harp
 
 
@@ -18,7 +19,7 @@ def stated_position(drill: Drill) -> int | None:
     return int(match[1]) if match else None
 
 
-STATED = [drill for drill in read_shelf().drills if stated_position(drill)]
+STATED = [drill for drill in shelf.SHELF.drills if stated_position(drill)]
 
 
 @pytest.mark.parametrize("drill", STATED, ids=lambda drill: drill.name)

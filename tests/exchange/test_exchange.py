@@ -22,6 +22,7 @@ import xmlschema
 from hypothesis import given
 from hypothesis import strategies as st
 
+from tests.support import shelf
 from tests.support.command_line import Trainer
 from tests.support.each import each_drill
 from trainer.cli.exit_codes import ExitCode
@@ -38,7 +39,6 @@ from trainer.drill import (
     half_steps_to_position,
     parse_drill,
     read_drill,
-    read_shelf,
     standard_harps,
     step_text,
 )
@@ -50,7 +50,7 @@ from trainer.exchange.spelling import best_key_signature, natural_midi, signatur
 from trainer.exchange.time_grid import quantize_beat
 from trainer.harp import Harp
 
-SHELF = read_shelf().drills
+SHELF = shelf.SHELF.drills
 
 
 def harp_of(drill: Drill) -> Harp:

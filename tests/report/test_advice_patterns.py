@@ -7,6 +7,7 @@ from dataclasses import replace
 
 import pytest
 
+from tests.support import shelf
 from tests.support.each import each_drill
 from trainer.drill import (
     Articulation,
@@ -16,14 +17,13 @@ from trainer.drill import (
     find_drill,
     format_sound,
     parse_drill,
-    read_shelf,
 )
 from trainer.harp import Harp
 from trainer.marking import Mark, Measured, Result, find_habits, make_mark, pass_score
 from trainer.report.advice import REMEDIES, advise
 
 HARP = Harp.of("C")
-SHELF = read_shelf().drills
+SHELF = shelf.SHELF.drills
 Fault = Callable[[Step], dict[str, object]]
 """Changes of the figures of a step."""
 

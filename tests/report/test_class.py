@@ -15,10 +15,11 @@ from typing import Any
 
 import pytest
 
+from tests.support import shelf
 from tests.support.command_line import Trainer
 from tests.support.evening_class import CLASS, DRILL, plan
 from tests.support.waiting import wait_until
-from trainer.drill import CRITERIA, read_shelf
+from trainer.drill import CRITERIA
 from trainer.practice import BatchError, mark_recordings
 from trainer.report.batch_report import recording_data
 from trainer.report.class_page import class_html
@@ -39,7 +40,7 @@ from trainer.report.losses import MIN_LOSS_POINTS, losses
 from trainer.report.student_page import StudentReport
 from trainer.report.student_report import student_csv, student_data, student_markdown
 
-SHELF = read_shelf().drills
+SHELF = shelf.SHELF.drills
 
 
 @pytest.fixture(scope="module")

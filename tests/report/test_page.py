@@ -11,6 +11,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from tests.support import shelf
 from tests.support.each import each_drill
 from trainer.drill import Drill, Shelf, Tightening, parse_drill, read_shelf
 from trainer.report.directions import written_tab
@@ -18,7 +19,7 @@ from trainer.report.drill_report import drill_summary
 from trainer.report.shelf_report import shelf_data, shelf_text
 from trainer.report.tab_layout import drill_text, tab_page_text
 
-SHELF = read_shelf().drills
+SHELF = shelf.SHELF.drills
 
 
 def drill_of(tab: str, *, goal: str = "", climb: str = "", **head: str) -> Drill:

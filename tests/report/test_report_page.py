@@ -15,9 +15,10 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from tests.support import shelf
 from tests.support.evening_class import DRILL, HARP
 from trainer.core import TrainerError
-from trainer.drill import BeatClock, TempoCurve, read_shelf
+from trainer.drill import BeatClock, TempoCurve
 from trainer.marking import Performance, Remark
 from trainer.practice import PassEnded, Plan, run_take
 from trainer.report.advice import advise
@@ -212,7 +213,7 @@ def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(
         or "leak" in first.focus
         or "deep" in first.focus
     )
-    titles = {drill.title for drill in read_shelf().drills}
+    titles = {drill.title for drill in shelf.SHELF.drills}
     assert all(advice.drill in titles for advice in student_report.advice if advice.drill)
     assert any(advice.drill for advice in student_report.advice)
 
@@ -220,7 +221,7 @@ def test_what_cost_most_comes_first_and_a_drill_of_the_shelf_trains_it(
 def test_a_perfect_take_has_nothing_to_work_on(tmp_path: Path) -> None:
     events = run_take(Plan(HARP, PlayerSpec(), drill=DRILL))
     (result,) = [event.result for event in events if isinstance(event, PassEnded)]
-    assert advise(result, read_shelf().drills) == ()
+    assert advise(result, shelf.SHELF.drills) == ()
 
 
 def test_advice_quotes_the_worst_of_the_notes_that_it_is_about(

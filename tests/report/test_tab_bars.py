@@ -7,7 +7,8 @@ import io
 
 import pytest
 
-from trainer.drill import Drill, parse_drill, read_shelf
+from tests.support import shelf
+from trainer.drill import Drill, parse_drill
 from trainer.report.class_page import class_html, map_parts, mark_map
 from trainer.report.class_report import (
     NO_RECORDING,
@@ -220,15 +221,15 @@ def test_the_habit_of_most_comes_first_and_a_drill_of_the_shelf_trains_it() -> N
     assert leaks.phrase == "The hole below leaks, 7 dB below the note."
     assert (leaks.steps, bends.students) == ((0, 1, 2), ("Bert",))
     assert needs_text(HABITS[1]).startswith("The bends do not bend. The hole below leaks, 6 dB")
-    titles = {drill.title for drill in read_shelf().drills}
-    proposed = exercises(drill, HABITS, read_shelf().drills)
+    titles = {drill.title for drill in shelf.SHELF.drills}
+    proposed = exercises(drill, HABITS, shelf.SHELF.drills)
     assert len(proposed) == 3
     assert {proposed[0].title, proposed[1].title} <= titles
     assert proposed[2].title == "Bar 1 of x, alone and slower"
     assert proposed[2].reason == "60 at the median."
     assert [exercise.title for exercise in exercises(drill, HABITS)] == [proposed[2].title]
     assert exercises(drill, HABITS[2:]) == []
-    data = class_data(drill, HABITS, read_shelf().drills)
+    data = class_data(drill, HABITS, shelf.SHELF.drills)
     assert [entry["who"] for entry in data["habits"]] == [["Bert", "Anna"], ["Bert"]]
     assert [entry["title"] for entry in data["exercises"]] == [entry.title for entry in proposed]
     assert "## For next week" in class_markdown(drill, HABITS)
@@ -241,7 +242,7 @@ def test_exercises_are_for_as_many_students_as_possible() -> None:
     late = (StudentHabit("beats late", (0, 2), 90.0),)
     class_ = [Student(name, 90.0, steps={}, habits=both) for name in ("Anna", "Bert")]
     class_.append(Student("Clara", 90.0, steps={}, habits=late))
-    proposed = exercises(drill, class_, read_shelf().drills)
+    proposed = exercises(drill, class_, shelf.SHELF.drills)
     who = [exercise.students for exercise in proposed]
     assert who == [("Anna", "Bert"), ("Clara",), ("Anna", "Bert")]
 

@@ -8,7 +8,8 @@ import numpy as np
 import pytest
 import soundfile as sf
 
-from trainer.drill import find_drill, read_shelf
+from tests.support import shelf
+from trainer.drill import find_drill
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Result
@@ -54,5 +55,5 @@ def student_report(tmp_path_factory: pytest.TempPathFactory) -> StudentReport:
         elif isinstance(event, PassEnded):
             results.append(event.result)
     (result,) = results
-    work = advise(result, read_shelf().drills)
+    work = advise(result, shelf.SHELF.drills)
     return StudentReport(result, HARP, readings, sound, player.rate, path.name, work)

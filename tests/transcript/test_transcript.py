@@ -18,6 +18,7 @@ import numpy as np
 import pytest
 import soundfile as sf
 
+from tests.support import shelf
 from tests.support.formats import check_format
 from trainer.cli.tab import parse_meter
 from trainer.drill import (
@@ -27,7 +28,6 @@ from trainer.drill import (
     find_drill,
     move_to_harp,
     parse_drill,
-    read_shelf,
     write_drill,
 )
 from trainer.drill.fingerings import target_pitches
@@ -57,7 +57,7 @@ from trainer.transcript.harp_guess import candidate_harps, guess_harps
 from trainer.transcript.transcription import without_reverberation
 
 REEDS = Path(__file__).parent.parent / "reeds"
-SHELF = read_shelf().drills
+SHELF = shelf.SHELF.drills
 PHRASES = [drill for drill in SHELF if drill.skills[0] == "phrases" and drill.tuning == "richter"]
 
 
