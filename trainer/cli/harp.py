@@ -33,6 +33,7 @@ from trainer.cli.options import (
     write_json,
 )
 from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
+from trainer.core.printable import raw_stream
 
 if TYPE_CHECKING:
     from trainer.harp import Harp
@@ -411,4 +412,5 @@ def _plot(watch: HarpWatch, tab: Any) -> None:
         return
     width, height = shutil.get_terminal_size()
     size = min(width - 1, MAX_PLOT_WIDTH), max(min(height - 4, MAX_PLOT_HEIGHT), 8)
-    typer.echo("\n" + reed_plot_text(chosen, date.today(), *size, color=color_allowed()))
+    plot = reed_plot_text(chosen, date.today(), *size, color=color_allowed())
+    typer.echo("\n" + plot, file=raw_stream(sys.stdout))  # has colours

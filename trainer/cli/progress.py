@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from trainer.cli.options import write_json
+from trainer.core.printable import raw_stream
 
 if TYPE_CHECKING:
     from trainer.coach import Metric, Overview, Progress
@@ -150,7 +151,7 @@ def _write_subject(
         typer.echo(progress_csv(subject, player), nl=False)
     elif plotted is not None and _can_plot():
         typer.echo(progress_text(subject, player, history=False))
-        typer.echo("\n" + _plot(subject, plotted))
+        typer.echo("\n" + _plot(subject, plotted), file=raw_stream(sys.stdout))  # has colours
     else:
         typer.echo(progress_text(subject, player))
 
