@@ -206,18 +206,16 @@ class _NoteState:
         segment: sample from which one reed can be assumed: the onset, or a later jump of pitch.
         track: (sample, f0 in Hz) of the last pitches.
         reeds: the reeds at the last detection.
-        others: f0s in Hz of the other reeds at the last reading.
         pitched: whether the last reading has a pitch.
     """
 
-    __slots__ = ("onset", "others", "pitched", "reeds", "segment", "track")
+    __slots__ = ("onset", "pitched", "reeds", "segment", "track")
 
     def __init__(self, track_length: int) -> None:
         self.onset = 0
         self.segment = 0
         self.track: deque[tuple[float, float]] = deque(maxlen=track_length)
         self.reeds: ReedEstimate | None = None
-        self.others: tuple[float, ...] = ()
         self.pitched = False
 
     def restart(self, start: int) -> None:
@@ -225,7 +223,6 @@ class _NoteState:
         self.onset = self.segment = start
         self.track.clear()
         self.reeds = None
-        self.others = ()
         self.pitched = False
 
     @property
@@ -510,7 +507,6 @@ class Ear:
             young=self._is_young(note.segment),
             gliding=track is not None,
             end=self._end,
-            tracked=note.others if track is None else (),
         )
         if reeds is not None and track is not None and guess == reeds.hz and last is not None:
             # The unwarped frame has the mean pitch; the reed itself has moved on.
@@ -558,7 +554,6 @@ class Ear:
         )
         schedule = self._schedule
         schedule.unexplained = fit.unexplained if fit is not None else None
-        note.others = () if fit is None else fit.hz[1:]
         if fit is not None:
             schedule.watch(fit.levels)
         if fit is None or fit.unexplained > p.max_unexplained:

@@ -223,7 +223,6 @@ class ReedDetector:
         young: bool = False,
         gliding: bool = False,
         end: int | None = None,
-        tracked: tuple[float, ...] = (),
     ) -> ReedEstimate | None:
         """Detect the reeds in a frame.
 
@@ -235,7 +234,6 @@ class ReedDetector:
             gliding: whether the pitch moves. The held entry is then kept more firmly.
             end: first sample after the frame, at the frame's rate. Octave splits are detected only
                 with it, and with a :meth:`restart` between notes.
-            tracked: f0s of other reeds in Hz, as tracked since they were detected.
 
         Returns:
             The reeds; None if no peak can be a reed.
@@ -255,7 +253,7 @@ class ReedDetector:
         same = self._harp.same_pitch(entry)
         entries = (entry, *same, *self._reeds.candidates(hz, young))
         grid = self._young_grid if young else self._grid
-        chords = [self._grow(alone, first, grid, tracked) for first in dict.fromkeys(entries)]
+        chords = [self._grow(alone, first, grid) for first in dict.fromkeys(entries)]
         best = chords[0]
         if any(len(chord.holes) > 1 for chord in chords):
             hold = p.hold_gliding if gliding and not young else p.hold
@@ -266,7 +264,7 @@ class ReedDetector:
                 key=lambda chord: self._evidence(chord) * (hold if chord.entry == tab else 1.0),
             )
         if not young and best.mixture.unexplained > p.split_unexplained * best.mixture.energies[0]:
-            best = self._grow(best.mixture, best.entry, grid, tracked, best.holes)
+            best = self._grow(best.mixture, best.entry, grid, best.holes)
         if len(best.holes) > 1:
             return self._estimate(best, hz)
         if end is not None:
@@ -294,7 +292,6 @@ class ReedDetector:
         mixture: ReedMixture,
         entry: Tab,
         grid: Floats,
-        tracked: tuple[float, ...],
         known: tuple[int, ...] = (),
     ) -> _Chord:
         """Find reeds outward from the first one, one after another.
@@ -303,7 +300,6 @@ class ReedDetector:
             mixture: the reeds found so far.
             entry: entry of the first reed.
             grid: ratios to nominal pitch that are searched.
-            tracked: f0s in Hz at which other reeds may be already known.
             known: holes of the reeds found so far; if given, holes further away are searched,
                 which the tongue may leave open.
         """
@@ -332,8 +328,6 @@ class ReedDetector:
             ):
                 break
             edge.discard(hole)
-            # Nearer to its pitch than the grid, a reed is fitted in fewer steps.
-            hz = next((f0 for f0 in tracked if abs(cents(f0, hz)) < p.grid_cents), hz)
             larger = mixture.with_reed(hz)
             if not (
                 larger.has_fundamental(-1)
