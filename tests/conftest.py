@@ -44,6 +44,7 @@ SPREAD = 25
 """Tests of one file that run in one process, in turn."""
 
 
+@pytest.hookimpl(tryfirst=True)  # before pytest-xdist's, which reads the groups
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Say which tests run in one process, in turn.
 

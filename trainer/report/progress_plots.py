@@ -29,6 +29,7 @@ from trainer.coach import (
     TrendWindow,
 )
 from trainer.core import TrainerError
+from trainer.core.printable import printable
 from trainer.report.formatting import day_text
 from trainer.report.progress_report import subject_text, trend_text, trend_verdict_text
 
@@ -95,10 +96,10 @@ def draw_progress(
     """
     figure.clear_figure()
     curve = plotted_curve(progress, measure, window)
-    figure.title(f"{progress.name}: {measure.title}, {measure.unit}")
+    figure.title(f"{printable(progress.name)}: {measure.title}, {measure.unit}")
     figure.xlabel(f"{_DAY_MARKER} a day   ⠒ {curve.line_name}")
     if not curve.days:
-        figure.title(f"{progress.name}: nothing measured of {measure.title}")
+        figure.title(f"{printable(progress.name)}: nothing measured of {measure.title}")
         return
     figure.scatter(*_xy(curve.days, measure), marker=_DAY_MARKER, color=palette.days)
     line = figure.plot if len(curve.at) > 1 else figure.scatter
