@@ -48,13 +48,15 @@ SPREAD = 25
 def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
     """Say which tests run in one process, in turn.
 
-    Tests that depend on a sound system or a terminal do. Of the others, those of a file stay
+    Tests with a sound system do, and so do those in a terminal. Of the others, those of a file stay
     together, as they share fixtures and what they have cached, up to `SPREAD` of them.
     """
     numbers: Counter[Path] = Counter()
     for item in items:
-        if item.get_closest_marker("needs_pulse") or item.get_closest_marker("needs_tmux"):
-            group = "in real time"
+        if item.get_closest_marker("needs_pulse"):
+            group = "a sound system"
+        elif item.get_closest_marker("needs_tmux"):
+            group = "a terminal"
         elif not item.get_closest_marker("xdist_group"):
             group = f"{item.path.stem} {numbers[item.path] // SPREAD}"
             numbers[item.path] += 1
