@@ -29,7 +29,7 @@ MAX_CHARACTERS = 40
 """Maximum length of a word in characters; a chord of ten holes has 30."""
 _ARROWS = {"↑": "+", "⬆": "+", "↓": "-", "⬇": "-", "▲": "+", "▼": "-"}
 _PLAIN = str.maketrans({"’": "'", "‘": "'", "′": "'", "″": '"', "−": "-", "–": "-", "—": "-"})
-_LETTERED = re.compile(r"[0-9]+['\"]*[dD]['\"]*|[0-9]+[dD]\b")
+_LETTERED = re.compile(r"[0-9]+['\"]*[dD]['\"]*")
 _WORD = re.compile(
     r"(?P<sign>[+-]?)(?P<open>\(?)(?P<holes>[+-]?[0-9]+(?:[ +-]{1,2}[0-9]+)*)(?P<within>['\"]*)\)?"
     r"(?P<over>[oO][bBdD]?)?(?P<bend>['\"bB]*)(?P<letter>[dD]?)(?P<late>['\"]*)"

@@ -29,11 +29,9 @@ class TabText:
 
     Attributes:
         lines: the notes of each line that is tab, in the notation of drills.
-        style: how the text writes breath.
     """
 
     lines: tuple[tuple[str, ...], ...]
-    style: TabStyle
 
     @property
     def notes(self) -> int:
@@ -99,7 +97,7 @@ def find_tab(text: str) -> TabText:
         tuple(note for word in words if (note := rewrite_tab_word(word, style)) is not None)
         for words in likely
     )
-    return TabText(tuple(line for line in notes if line), style)
+    return TabText(tuple(line for line in notes if line))
 
 
 def _words(line: str) -> list[str]:

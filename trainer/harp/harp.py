@@ -183,8 +183,9 @@ class Harp:
             HarpError: the harp cannot play it.
         """
         by_degree = self.temperament.offset(self.midi(tab) - self.key.tonic)
-        is_tempered = tab.is_natural or self.temperament.tempers_bends
-        return by_degree * is_tempered + self.offsets.get(tab, 0.0)
+        if not (tab.is_natural or self.temperament.tempers_bends):
+            by_degree = 0.0
+        return by_degree + self.offsets.get(tab, 0.0)
 
     def note(self, tab: Tab) -> str:
         """Name of the note, such as ``Bb4``, spelled in the harp's key.
