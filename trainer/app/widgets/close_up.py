@@ -18,6 +18,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import median
 
+from trainer.app.braille import are_joined, braille_cell, dot_mask
 from trainer.app.canvas import Canvas, TextRow, row_from_cells
 from trainer.app.take_state import TakeState, step_clock
 from trainer.app.widgets.pitch_trace import ReachableNotes
@@ -32,16 +33,10 @@ MARGIN_S = 0.5
 """Time shown before and after a step, in seconds."""
 MIN_LENGTH_S = 0.3
 """Minimum length of a step in the plot, in seconds."""
-JOIN_S, JOIN_CENTS = 0.03, 90.0
-"""Points nearer than this, in seconds and cents, are joined by a line."""
 TICKS_S = (0.1, 0.2, 0.5, 1.0, 2.0, 5.0)
 """Distances between the labels of time, in seconds; the first that leaves room is taken."""
 TICK_CELLS = 10
 """Minimum distance of these labels in cells."""
-_DOTS = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
-"""Bits of a braille cell by column and row (Unicode, block 2800)."""
-_BRAILLE = 0x2800
-"""Code point of the empty braille cell."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,8 +155,8 @@ def _background(state: CloseUpState, plot: _Plot) -> tuple[list[list[str]], list
         mask = [dot for dot in range(4) if top <= 4 * y + dot <= bottom]
         if not mask:
             continue
-        full = sum(_DOTS[side][dot] for side in (0, 1) for dot in mask)
-        cells[y] = [chr(_BRAILLE + full)] * plot.columns
+        full = sum(dot_mask(side, dot) for side in (0, 1) for dot in mask)
+        cells[y] = [braille_cell(full)] * plot.columns
         pens[y] = ["band"] * plot.columns
     return cells, pens
 
@@ -188,15 +183,17 @@ def _draw_pitch(
             beyond.setdefault((y, column // 2), []).append(point.cents)
             continue
         pitches = [point.cents]
-        if previous is not None and _are_joined(point, previous):
+        if previous is not None and are_joined(
+            point.time - previous.time, point.cents - previous.cents
+        ):
             pitches.append(min(max(previous.cents, -RANGE_CENTS), RANGE_CENTS))
         first, final = plot.row(max(pitches)), plot.row(min(pitches))
         for dot in range(max(0, first), min(4 * plot.lines - 1, final) + 1):
             place = dot // 4, column // 2
-            dots[place] = dots.get(place, 0) | _DOTS[column % 2][dot % 4]
+            dots[place] = dots.get(place, 0) | dot_mask(column, dot)
     inside = range(plot.column(0.0) // 2, plot.column(state.length) // 2 + 1)
     for (y, x), mask in dots.items():
-        cells[y][x], pens[y][x] = chr(_BRAILLE + mask), "trail" if x in inside else "quiet"
+        cells[y][x], pens[y][x] = braille_cell(mask), "trail" if x in inside else "quiet"
     _draw_beyond(beyond, cells, pens, inside)
 
 
@@ -220,11 +217,6 @@ def _draw_beyond(
                     pens[y][at] = "wrong" if at in inside else "quiet"
                 run = []
             run.append(x)
-
-
-def _are_joined(point: OffsetPoint, previous: OffsetPoint) -> bool:
-    near = abs(point.cents - previous.cents) <= JOIN_CENTS
-    return near and point.time - previous.time <= JOIN_S
 
 
 def _labels(state: CloseUpState, plot: _Plot) -> list[tuple[str, str]]:

@@ -19,6 +19,7 @@ import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
+from trainer.app.braille import are_joined, braille_cell, dot_mask
 from trainer.app.canvas import Canvas, TextRow, merge_spans
 from trainer.app.take_state import PitchPoint, TakeState
 from trainer.drill import Sound, Step
@@ -32,10 +33,6 @@ OTHER_ROWS = 3
 DEFAULT_HOLE = 4
 """Hole of the rulings before any note is heard, while no drill is played."""
 
-_DOTS = ((0x01, 0x02, 0x04, 0x40), (0x08, 0x10, 0x20, 0x80))
-"""Bits of a braille cell by column and row (Unicode, block 2800)."""
-_BRAILLE = 0x2800
-"""Code point of the empty braille cell."""
 _EPS = 1e-6
 """Tolerance against rounding of beats, and of cents."""
 
@@ -51,7 +48,6 @@ class TraceParameters:
         min_cents: minimum height of the plot, in cents.
         look_back_s: delay until the smoothed reading shows another hole, in seconds.
         line_dots: minimum thickness of the line, in dots; it fills each row that it touches.
-        join_s, join_cents: points nearer than this, in seconds and cents, are joined by a line.
     """
 
     dot_s: float = 0.055
@@ -60,8 +56,6 @@ class TraceParameters:
     min_cents: float = 240.0
     look_back_s: float = 0.06
     line_dots: float = 1.0
-    join_s: float = 0.03
-    join_cents: float = 90.0
 
 
 TRACE = TraceParameters()
@@ -345,7 +339,7 @@ class TracePicture:
                 y, dot = divmod(view.dot_row(panel, ruling.cents), 4)
                 if 0 <= y < view.lines:
                     for x in range(max(0, panel.cell), min(end, view.columns)):
-                        background[y][x] = (background[y][x][0] | _DOTS[0][dot], "faint")
+                        background[y][x] = (background[y][x][0] | dot_mask(0, dot), "faint")
         for step in view.steps:
             self._draw_band(view, step, background)
         self._background = background
@@ -371,7 +365,7 @@ class TracePicture:
                 top, bottom = view.band(panel, target)
                 for dot in range(max(0, top), min(4 * view.lines, bottom + 1)):
                     mask, _ = background[dot // 4][column // 2]
-                    dots = mask | _DOTS[column % 2][dot % 4]
+                    dots = mask | dot_mask(column, dot)
                     background[dot // 4][column // 2] = dots, pen
 
     def _replot(self, take: TakeState, view: TraceView) -> None:
@@ -404,13 +398,13 @@ class TracePicture:
             self._dirty.add(1 + y)
             return
         pitches = [point.cents]
-        if last and _are_joined(point, last, rate):
+        if last and are_joined((point.sample - last.sample) / rate, point.cents - last.cents):
             pitches.append(last.cents)
         half = TRACE.line_dots / 2 * view.dot_cents
         top = max(0, view.dot_row(panel, max(pitches) + half - _EPS))
         bottom = min(4 * view.lines - 1, view.dot_row(panel, min(pitches) - half + _EPS))
         for dot in range(top, bottom + 1):
-            self._dots[dot // 4][x] |= _DOTS[column % 2][dot % 4]
+            self._dots[dot // 4][x] |= dot_mask(column, dot)
             self._dirty.add(1 + dot // 4)
 
     def _move_cursor(self, take: TakeState, view: TraceView) -> None:
@@ -435,12 +429,12 @@ class TracePicture:
         spans = [*self._margins[1 + y]]
         for x in range(view.columns):
             if dots[x]:
-                spans.append((chr(_BRAILLE + dots[x]), "trail"))
+                spans.append((braille_cell(dots[x]), "trail"))
             elif (y, x) in self._out_of_range:
                 spans.append((self._out_of_range[y, x], "wrong"))
             else:
                 mask, pen = background[x]
-                spans.append((chr(_BRAILLE + mask) if mask else " ", pen))
+                spans.append((braille_cell(mask) if mask else " ", pen))
         return merge_spans(spans)
 
 
@@ -453,12 +447,6 @@ def _visible_panels(panels: list[Panel], columns: int) -> list[Panel]:
         elif not kept or (panel.cell < columns and panel.rulings != kept[-1].rulings):
             kept.append(panel)
     return [replace(kept[0], cell=0), *kept[1:]]
-
-
-def _are_joined(point: PitchPoint, last: PitchPoint, rate: int) -> bool:
-    """Return whether two points belong to one line."""
-    near = abs(point.cents - last.cents) <= TRACE.join_cents
-    return near and point.sample - last.sample <= TRACE.join_s * rate
 
 
 def _rate(take: TakeState) -> int:
