@@ -8,6 +8,7 @@ import threading
 from collections.abc import Awaitable, Callable
 from dataclasses import replace
 from datetime import date
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -182,17 +183,21 @@ def test_help_names_the_key_and_the_screen_closes(journal: Path) -> None:
     run(test, journal)
 
 
+def is_fitted(pilot: Pilot[None], width: int) -> bool:
+    """Whether the screen fills a width, with the plot where there is room for it."""
+    shown = text(pilot)
+    fills = all(len(line) == width for line in shown.splitlines())
+    return fills and ("┤" in shown) is (width >= 116)
+
+
 def test_window_may_be_resized_at_any_time(journal: Path) -> None:
     async def test(pilot: Pilot[None]) -> None:
         await read(pilot)
         await pilot.press("end")
         for width, height in (LARGE, SMALL, (200, 60), (116, 24), (115, 24)):
             await pilot.resize_terminal(width, height)
-            await pilot.pause()
-            shown = text(pilot)
-            assert ("┤" in shown) is (width >= 116)
-            assert "▶ steadiness" in shown
-            assert all(len(line) == width for line in shown.splitlines())
+            await until(pilot, partial(is_fitted, pilot, width))
+            assert "▶ steadiness" in text(pilot)
 
     run(test, journal)
 

@@ -17,8 +17,9 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from ctypes import c_uint64
 from dataclasses import dataclass, field
+from functools import wraps
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, ParamSpec
 
 import numpy as np
 import pytest
@@ -74,6 +75,10 @@ FAULTS = {
 }
 STARTING_S = 0.03
 """About how long it takes from a line read here until what is played then comes back."""
+LATEST_MS = 120.0
+"""Half of the shortest step: notes later than that are heard in the next one."""
+TRIES = 4
+P = ParamSpec("P")
 
 
 @pytest.fixture(scope="module")
@@ -164,7 +169,12 @@ def results(events: list[Event]) -> list[Result]:
 
 
 def marked_again(take: Path, drill: Drill) -> list[Result]:
-    return results(list(run_take(Plan(Harp.of("C"), RecordingSpec(take), drill=drill))))
+    return results(replayed(take, drill))
+
+
+def replayed(take: Path, drill: Drill) -> list[Event]:
+    """The events of a saved take."""
+    return list(run_take(Plan(Harp.of("C"), RecordingSpec(take), drill=drill)))
 
 
 def assert_alike(live: Result, reference: Result) -> None:
@@ -190,15 +200,55 @@ def assert_in_time(live: Result, reference: Result, apart_ms: float, within_ms: 
     assert apart == pytest.approx(apart_ms, abs=within_ms)
 
 
-def played_late_ms(save: Path, performance: Performance, clock: BeatClock) -> float:
-    """How late the performance began in the sound of a take, by cross-correlation."""
+def played_late_ms(save: Path, performance: Performance, clock: BeatClock, beat: int = 0) -> float:
+    """How late the performance began in the sound of a take, by cross-correlation.
+
+    Args:
+        save: the take's sound.
+        clock: the clock of the pass.
+        beat: the beat from which the performance was played.
+    """
     sound = sf.read(save, always_2d=True)[0][:, 0]
-    played = sf.read(performance.wav())[0]
+    played = sf.read(performance.wav(beat))[0]
     size = 1 << (len(sound) + len(played)).bit_length()
     cross = np.fft.irfft(np.fft.rfft(sound, size) * np.conj(np.fft.rfft(played, size)))
-    count_in = len(played) - len(performance.samples[performance.clock.sample(0) :])
+    count_in = len(played) - len(performance.samples[performance.clock.sample(beat) :])
     at = int(np.argmax(cross[: len(sound)])) + count_in
-    return 1000.0 * (at - clock.sample(0)) / clock.rate
+    return 1000.0 * (at - clock.sample(beat)) / clock.rate
+
+
+class BegunLateError(Exception):
+    """The machine was too busy to begin the performance on its beat."""
+
+
+def check_begun(save: Path, drill: Drill, performance: Performance, beat: int = 0) -> float:
+    """Return how late the performance began in the last pass of a saved take, in ms.
+
+    Raises:
+        BegunLateError: so late that its notes are those of other steps.
+    """
+    passes = [event for event in replayed(save, drill) if isinstance(event, PassStarted)]
+    clock = passes[-1].clock
+    assert clock is not None
+    late_ms = played_late_ms(save, performance, clock, beat)
+    if abs(late_ms) > LATEST_MS:
+        raise BegunLateError(f"the performance began {late_ms:.0f} ms late")
+    return late_ms
+
+
+def on_time(test: Callable[P, None]) -> Callable[P, None]:
+    """Repeat a test whose performance the machine began too late to mean anything."""
+
+    @wraps(test)
+    def repeated(*args: P.args, **kwargs: P.kwargs) -> None:
+        for _ in range(TRIES - 1):
+            try:
+                return test(*args, **kwargs)
+            except BegunLateError as late:
+                print(late)
+        return test(*args, **kwargs)
+
+    return repeated
 
 
 def soften_clicks(pulse: Pulse, percent: int) -> None:
@@ -211,6 +261,7 @@ def soften_clicks(pulse: Pulse, percent: int) -> None:
 
 
 @pytest.mark.parametrize("clicks", [False, True])
+@on_time
 def test_a_take_is_marked_as_its_audio_in_a_file_is(
     pulse: Pulse,
     listener: Listener,
@@ -220,19 +271,17 @@ def test_a_take_is_marked_as_its_audio_in_a_file_is(
     clicks: bool,
 ) -> None:
     playing: list[Cued] = []
-    clocks: list[BeatClock] = []
 
     def on(event: Event) -> None:
         if isinstance(event, PassStarted):
             if clicks:
                 soften_clicks(pulse, 40)  # of full scale by its cube: 24 dB down
-            assert event.clock is not None
-            clocks.append(event.clock)
             playing.append(pulse.cue(performance.wav()))
         if event == BeatReached(-4):
             playing[0].begin()
 
     save = tmp_path / "take.flac"
+    save.unlink(missing_ok=True)
     source = MicrophoneSpec(clicks=clicks)
     take = Take()
     listener.begin(Plan(Harp.of("C"), source, drill=drill, save=save))
@@ -242,14 +291,15 @@ def test_a_take_is_marked_as_its_audio_in_a_file_is(
     playing[0].wait()
     assert take.events[-1] == TakeFinished(str(save), str(save))
     (live,) = results(take.events)
+    apart_ms = check_begun(save, drill, performance)
     assert_alike(live, performance.result)
-    apart_ms = played_late_ms(save, performance, clocks[0])
     # A click on the beat may be taken for the start of a note that is near it.
     assert_in_time(live, performance.result, apart_ms, within_ms=40.0 if clicks else 15.0)
     (again,) = marked_again(save, drill)
     assert result_data(again) == result_data(live)
 
 
+@on_time
 def test_a_played_note_begins_the_pass_without_a_key(
     listener: Listener, pulse: Pulse, drill: Drill, performance: Performance, tmp_path: Path
 ) -> None:
@@ -268,16 +318,20 @@ def test_a_played_note_begins_the_pass_without_a_key(
         if isinstance(event, PassEnded):
             listener.stop()
 
+    save = tmp_path / "take.flac"
+    save.unlink(missing_ok=True)
     take = Take()
     source = MicrophoneSpec(clicks=False)
-    listener.begin(Plan(Harp.of("C"), source, drill=drill, hands_free=HandsFree()))
+    listener.begin(Plan(Harp.of("C"), source, drill=drill, hands_free=HandsFree(), save=save))
     take.follow(listener, on)
     playing[0].wait()
     (live,) = results(take.events)
+    check_begun(save, drill, performance)
     assert_alike(live, performance.result)
     assert sum(isinstance(event, WaitStarted) for event in take.events) == 2  # before and after
 
 
+@on_time
 def test_a_stopped_take_counts_the_steps_that_were_due(
     listener: Listener, pulse: Pulse, drill: Drill, performance: Performance, tmp_path: Path
 ) -> None:
@@ -292,22 +346,26 @@ def test_a_stopped_take_counts_the_steps_that_were_due(
             listener.stop()
 
     save = tmp_path / "take.flac"
+    save.unlink(missing_ok=True)
     take = Take()
     listener.begin(Plan(Harp.of("C"), MicrophoneSpec(clicks=False), drill=drill, save=save))
     take.follow(listener, on)
     playing[0].stop()
 
     (live,) = results(take.events)
+    check_begun(save, drill, performance)
     assert 3 <= len(live.marks) <= 6
     assert [mark.measured.heard for mark in live.marks[:3]] == ["4", "-4", "-4'"]
     (again,) = marked_again(save, drill)
     assert result_data(again) == result_data(live)
 
 
+@on_time
 def test_a_microphone_unplugged_in_a_take_is_waited_for_and_no_mark_is_lost(
     pulse: Pulse, drill: Drill, performance: Performance, tmp_path: Path
 ) -> None:
     save = tmp_path / "take.flac"
+    save.unlink(missing_ok=True)
     (tmp_path / "quay.toml").write_text(QUAY, encoding="utf-8")
     trainer = [sys.executable, "-m", "trainer"]
     with subprocess.Popen(
@@ -358,6 +416,7 @@ def test_a_microphone_unplugged_in_a_take_is_waited_for_and_no_mark_is_lost(
         "Paused: microphone default has gone silent; is it still connected and switched on?"
     )
     (again,) = marked_again(save, drill)
+    check_begun(save, drill, performance, beat)
     assert_alike(again, performance.result)
     marked = subprocess.run(
         [*trainer, "mark", str(save), "--drill", "./quay.toml"],

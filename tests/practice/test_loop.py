@@ -306,7 +306,7 @@ def test_the_command_loops_in_a_terminal_and_takes_typed_wishes(
     env = {k: pulse.env[k] for k in ("HOME", "XDG_RUNTIME_DIR", "PULSE_SERVER", "PATH")}
     words = ["env", *(f"{name}={value}" for name, value in env.items())]
     command = [*words, sys.executable, "-m", "trainer", "loop", str(recording)]
-    with pulse.hiss():
+    with pulse.hiss(), pulse.logs_on_failure():
         terminal.start(shlex.join([*command, "--from", "1", "--to", "2"]))
         terminal.wait_for("space plays it")
         terminal.wait_for("listening")

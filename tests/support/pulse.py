@@ -68,6 +68,7 @@ class Pulse:
     """
 
     def __init__(self, folder: Path) -> None:
+        self._folder = folder
         (folder / ".asoundrc").write_text(_ALSA)
         inherited = {k: v for k, v in os.environ.items() if not k.startswith("PULSE")}
         self.env = {
@@ -138,6 +139,16 @@ class Pulse:
         finally:
             room.terminate()
             room.wait(10)
+
+    @contextmanager
+    def logs_on_failure(self) -> Iterator[None]:
+        """Print what the trainer and the daemon have logged here where a test fails."""
+        try:
+            yield
+        except BaseException:
+            for path in (*self._folder.glob("**/*.log"), self._folder / "log"):
+                print(f"--- {path.name}", path.read_text(errors="replace")[-4000:], sep="\n")
+            raise
 
     def run(self, code: str, *words: str, timeout: float = 120.0) -> Any:
         """Run Python code with arguments and return its last line, parsed as JSON."""
