@@ -205,6 +205,7 @@ def played_late_ms(save: Path, performance: Performance, clock: BeatClock, beat:
 
     Args:
         save: the take's sound.
+        performance: what was played.
         clock: the clock of the pass.
         beat: the beat from which the performance was played.
     """
@@ -223,6 +224,12 @@ class BegunLateError(Exception):
 
 def check_begun(save: Path, drill: Drill, performance: Performance, beat: int = 0) -> float:
     """Return how late the performance began in the last pass of a saved take, in ms.
+
+    Args:
+        save: the take's sound.
+        drill: what was played.
+        performance: how.
+        beat: the beat from which it was played.
 
     Raises:
         BegunLateError: so late that its notes are those of other steps.
