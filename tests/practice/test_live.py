@@ -16,7 +16,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from ctypes import c_uint64
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import wraps
 from pathlib import Path
 from typing import TYPE_CHECKING, ParamSpec
@@ -27,7 +27,7 @@ import soundfile as sf
 
 from tests.support.waiting import WITHIN_S, wait_until
 from trainer.core import TrainerError
-from trainer.drill import BeatClock, Drill, find_drill
+from trainer.drill import BeatClock, Drill, DrillRecording, find_drill
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking import Result
@@ -476,6 +476,69 @@ def test_a_pause_reaches_a_screen_that_lags_behind() -> None:
     reader.join(5.0)
     assert came[-1] == TakePaused("gone")
     assert len(came) == 501
+
+
+@pytest.fixture(scope="module")
+def with_band(drill: Drill, tmp_path_factory: pytest.TempPathFactory) -> Drill:
+    """The drill with a recording of a band: plucked chords and a bass, whose beat wanders."""
+    folder = tmp_path_factory.mktemp("band")
+    rng = np.random.default_rng(11)
+    beats = 0.4 + np.concatenate([[0.0], np.cumsum(0.5 + 0.02 * np.sin(np.arange(24) / 2.0))])
+    t = np.arange(round(0.45 * 48_000)) / 48_000
+    sound = np.zeros(round((beats[-1] + 1.0) * 48_000))
+    for i, beat in enumerate(beats):
+        for midi in (36 + 7 * (i % 2), 52, 55, 60):
+            hz = 440.0 * 2.0 ** ((midi - 69) / 12.0)
+            tone = sum(np.sin(2 * np.pi * k * hz * t + rng.uniform(0, 6)) / k**1.5 for k in (1, 2, 3))
+            at = round(beat * 48_000)
+            sound[at : at + len(t)] += 0.05 * np.exp(-t / 0.15) * tone
+    sf.write(folder / "band.wav", sound, 48_000)
+    times = tuple(round(float(beat), 3) for beat in beats)
+    recording = DrillRecording("band.wav", times, first=-4, folder=str(folder))
+    return replace(drill, recording=recording)
+
+
+@on_time
+def test_a_player_is_marked_along_with_a_band_from_the_loudspeaker(
+    listener: Listener,
+    pulse: Pulse,
+    with_band: Drill,
+    tmp_path: Path,
+) -> None:
+    plan = Plan(Harp.of("C"), PlayerSpec(faults=FAULTS), drill=with_band)
+    path, save = tmp_path / "alone.flac", tmp_path / "take.flac"
+    for file in (path, save):
+        file.unlink(missing_ok=True)
+    alone = list(run_take(replace(plan, save=path)))
+    (expected,) = results(alone)
+    (clock,) = (event.clock for event in alone if isinstance(event, PassStarted))
+    assert isinstance(clock, BeatClock)
+    performance = Performance(tmp_path, sf.read(path)[0], clock, expected)
+    playing: list[Cued] = []
+
+    def on(event: Event) -> None:
+        if isinstance(event, PassStarted):
+            playing.append(pulse.cue(performance.wav()))
+        if event == BeatReached(-4):
+            playing[0].begin()
+
+    take = Take()
+    source = MicrophoneSpec(clicks=False)
+    listener.begin(replace(plan, source=source, save=save))
+    take.follow(listener, on)
+    playing[0].wait()
+    assert any(isinstance(event, Notice) and "headphones" in str(event) for event in take.events)
+    (live,) = results(take.events)
+    apart_ms = check_begun(save, with_band, performance)
+    assert [mark.measured.heard for mark in live.marks] == [
+        mark.measured.heard for mark in expected.marks
+    ]
+    assert_in_time(live, expected, apart_ms, within_ms=40.0)
+    off = [
+        abs((a.measured.cents or 0.0) - (b.measured.cents or 0.0))
+        for a, b in zip(live.marks, expected.marks, strict=True)
+    ]
+    assert np.median(off) < 1.0
 
 
 class Watch:

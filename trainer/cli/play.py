@@ -85,6 +85,14 @@ def play(
             "followed.",
         ),
     ] = False,
+    recording: Annotated[
+        bool,
+        typer.Option(
+            "--recording/--no-recording",
+            help="Play the recording that the drill names, in its own time. [default: on]",
+            show_default=False,
+        ),
+    ] = True,
     player: Annotated[bool, typer.Option("--player", help="Let the built-in player play.")] = False,
     fault: Annotated[
         list[str] | None,
@@ -117,6 +125,8 @@ def play(
     if follow and (click or loop):
         raise typer.BadParameter("--follow has no click and no loop; leave --click and --loop out")
     drill_part = find_drill(drill).part(part)
+    if follow or not recording:
+        drill_part = replace(drill_part, recording=None)
     source: SourceSpec
     if player:
         faults = dict(parse_fault(text) for text in fault or ())

@@ -101,6 +101,12 @@ def tab(
         ),
     ] = None,
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
+    play_along: Annotated[
+        bool,
+        typer.Option(
+            "--play-along", help="Write a drill that plays the recording while you play it."
+        ),
+    ] = False,
     format_: Annotated[
         TabFormat | None,
         typer.Option(
@@ -122,6 +128,8 @@ def tab(
       trainer tab phrase.wav --harp A --from 12.5 --to 20 --out phrase.toml
 
       trainer tab phrase.wav --out phrase.html
+
+      trainer tab phrase.wav --out phrase.toml --play-along
     """
     from trainer.practice import saved_harp
     from trainer.transcript import TranscriptRequest, draft_drill, transcribe
@@ -130,6 +138,8 @@ def tab(
     if out is not None:
         check_overwrite(out, force=force)
     output_format = format_ or _by_ending(out)
+    if play_along and output_format is not TabFormat.DRILL:
+        raise typer.BadParameter("--play-along needs a drill to write to, such as --out phrase.toml")
     base = saved_harp(recording)
     harp_settings = player_settings().harp
     named = (
@@ -157,12 +167,22 @@ def tab(
         write_export(drill, transcript.harp, out, transcript.warnings)
         _report_written(transcript, out)
         return
-    text = _text(transcript, output_format, out, title)
+    file = _recording_path(recording, out) if play_along else None
+    text = _text(transcript, output_format, out, title, file, channel)
     if out is None:
         typer.echo(text.rstrip("\n"))
         return
     write_text(out, text)
     _report_written(transcript, out)
+
+
+def _recording_path(recording: Path, out: Path | None) -> str:
+    """Return the path of a recording for a drill file: beside the file if it lies there."""
+    path = recording.resolve()
+    folder = out.resolve().parent if out is not None else None
+    if folder is not None and path.is_relative_to(folder):
+        return path.relative_to(folder).as_posix()
+    return str(path)
 
 
 def _report_written(transcript: Transcript, out: Path) -> None:
@@ -171,7 +191,12 @@ def _report_written(transcript: Transcript, out: Path) -> None:
 
 
 def _text(
-    transcript: Transcript, output_format: TabFormat, out: Path | None, title: str | None
+    transcript: Transcript,
+    output_format: TabFormat,
+    out: Path | None,
+    title: str | None,
+    recording: str | None,
+    channel: int | None,
 ) -> str:
     import json
 
@@ -194,8 +219,9 @@ def _text(
             return transcript_csv(transcript)
         case TabFormat.DRILL:
             name = out.stem if out is not None else "heard"
+            title = title or f"Heard in {transcript.name}"[:80]
             return write_drill(
-                draft_drill(transcript, name, title or f"Heard in {transcript.name}"[:80])
+                draft_drill(transcript, name, title, recording=recording, channel=channel)
             )
         case TabFormat.TEXT:
             return transcript_text(transcript, shutil.get_terminal_size((80, 24)).columns) + "\n"

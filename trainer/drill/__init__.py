@@ -5,7 +5,7 @@ The fields of drill files (:mod:`trainer.drill.header`) and their JSON Schema
 """
 
 from trainer.drill.aim import Aim, can_measure, describe_aim
-from trainer.drill.clock import BeatClock, TempoChange
+from trainer.drill.clock import BeatClock, RecordedTempo, TempoChange, TempoMap
 from trainer.drill.common_tab import TabStyle, rewrite_tab_word
 from trainer.drill.course import Stage, course_place, read_course
 from trainer.drill.difficulty import describe_difficulty, passage_difficulty
@@ -53,6 +53,7 @@ from trainer.drill.position import (
     likeliest_position,
     position_log_probabilities,
 )
+from trainer.drill.recording import MAX_BEATS, MIN_BEATS, DrillRecording
 from trainer.drill.shelf import (
     DRILL_SUFFIX,
     Shelf,
@@ -93,6 +94,11 @@ from trainer.drill.writer import (
 )
 
 __all__ = [
+    "MAX_BEATS",
+    "MIN_BEATS",
+    "TempoMap",
+    "RecordedTempo",
+    "DrillRecording",
     "AIM_CRITERIA",
     "CALL_PREFIX",
     "CRITERIA",

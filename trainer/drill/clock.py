@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from bisect import bisect_right
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -60,6 +61,43 @@ class TempoChange:
 
 
 @dataclass(frozen=True, slots=True)
+class RecordedTempo:
+    """The tempo of a recording, which has its own at each beat.
+
+    Between its beats the tempo is constant; before the first and after the last beat it is that of
+    the nearest ones. Its members are those of :class:`TempoChange`.
+
+    Attributes:
+        first: the number of the first beat.
+        times: (n,), n at least 2, the time of each consecutive beat in beats of the clock's tempo,
+            ascending.
+    """
+
+    first: int
+    times: tuple[float, ...]
+
+    def elapsed(self, beat: float) -> float:
+        """Return the time of a beat, in beats of the clock's tempo."""
+        place = beat - self.first
+        i = min(max(math.floor(place), 0), len(self.times) - 2)
+        return self.times[i] + (place - i) * (self.times[i + 1] - self.times[i])
+
+    def beat(self, elapsed: float) -> float:
+        """Return the beat at a time of :meth:`elapsed`."""
+        i = min(max(bisect_right(self.times, elapsed) - 1, 0), len(self.times) - 2)
+        part = (elapsed - self.times[i]) / (self.times[i + 1] - self.times[i])
+        return self.first + i + part
+
+    def factor(self, beat: float) -> float:
+        """Return the tempo at a beat over the clock's tempo."""
+        return 1.0 / (self.elapsed(math.floor(beat) + 1.0) - self.elapsed(math.floor(beat)))
+
+
+TempoMap = TempoChange | RecordedTempo
+"""How a tempo differs from beat to beat."""
+
+
+@dataclass(frozen=True, slots=True)
 class BeatClock:
     """Maps the beats of one pass to samples.
 
@@ -68,7 +106,8 @@ class BeatClock:
 
     Attributes:
         zero: sample of beat 0.
-        tempo: beats per minute; with a change of tempo, those before it.
+        tempo: beats per minute; with a change of tempo, those before it, and with a recording's
+            tempo, the usual ones.
         rate: sample rate in hertz.
         swing: duration of the first half of a beat over the second, 1 or more.
         change: how the tempo changes; None where it is steady.
@@ -78,7 +117,7 @@ class BeatClock:
     tempo: float
     rate: int
     swing: float = 1.0
-    change: TempoChange | None = None
+    change: TempoMap | None = None
 
     def sample(self, beat: Fraction | float) -> int:
         """Return the sample of a beat, swing included."""

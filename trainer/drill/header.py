@@ -6,6 +6,7 @@ import unicodedata
 from collections.abc import Mapping
 from dataclasses import dataclass
 from difflib import get_close_matches
+from itertools import pairwise
 from typing import Annotated, Any, Literal
 
 from pydantic import (
@@ -20,6 +21,7 @@ from pydantic import (
 from trainer.core.toml_values import describe_value, parsable_by
 from trainer.drill.aim import GROUPS, is_group
 from trainer.drill.model import AIM_CRITERIA, CRITERIA, DEFAULT_WEIGHTS, Goal
+from trainer.drill.recording import MAX_BEATS, MIN_BEAT_S, MIN_BEATS
 from trainer.harp import load_tuning, parse_key
 
 
@@ -71,6 +73,16 @@ class WeightsTable(_Table):
         if not any(getattr(self, criterion) for criterion in CRITERIA):
             raise ValueError("make at least one weight larger than 0")
         return self
+
+
+def _ascending(beats: list[float]) -> list[float]:
+    for before, after in pairwise(beats):
+        if after - before < MIN_BEAT_S:
+            raise ValueError(
+                f"the beats of a recording ascend by {MIN_BEAT_S:g} s or more; "
+                f"{after:g} does not after {before:g}"
+            )
+    return beats
 
 
 class ClimbTable(_Table):
@@ -168,6 +180,28 @@ class AimTable(_Table):
     holes: Groups = _groups("holes")
 
 
+class RecordingTable(_Table):
+    """The ``[recording]`` table."""
+
+    file: Annotated[
+        str, Field(min_length=1, max_length=1000), AfterValidator(_without_controls)
+    ] = Field(description="the recording's path: beside the drill file, or absolute")
+    beats: Annotated[
+        list[Annotated[float, Field(ge=-600, le=36_000)]],
+        Field(min_length=MIN_BEATS, max_length=MAX_BEATS),
+        AfterValidator(_ascending),
+    ] = Field(description="the seconds of its beats, ascending, such as [0.52, 1.07, 1.61]")
+    first: int = Field(
+        default=0,
+        ge=-1000,
+        le=10_000,
+        description="the drill's number of the first of these beats, counted from 0 at bar 1",
+    )
+    channel: int | None = Field(
+        default=None, ge=1, le=64, description="the channel to play, from 1; without it, a mix"
+    )
+
+
 BAR_RANGE_PATTERN = r"^[1-9][0-9]{0,3}(-[1-9][0-9]{0,3})?$"
 BarRange = Annotated[str, Field(pattern=BAR_RANGE_PATTERN)]
 SectionName = Annotated[str, Field(pattern=r"^[A-Za-z][\w -]{0,29}$")]
@@ -263,6 +297,10 @@ class DrillTable(_Table):
         default={},
         description='a table, [remarks] with places and words, such as "bar 3" = "Breathe out."',
     )
+    recording: RecordingTable | None = Field(
+        default=None,
+        description="a table, [recording] with file, beats and first, to be played along with",
+    )
     second: str | None = Field(default=None, description='the other part, tab between """ and """')
     tab: str = Field(description='the music, tab between """ and """, such as -4:1 4:1 r:2')
 
@@ -310,6 +348,7 @@ _TABLES: Mapping[tuple[str, ...], type[_Table]] = {
     ("climb",): ClimbTable,
     ("tighten",): TightenTable,
     ("aim",): AimTable,
+    ("recording",): RecordingTable,
 }
 
 

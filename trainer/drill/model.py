@@ -15,8 +15,9 @@ from enum import StrEnum
 from fractions import Fraction
 from typing import TYPE_CHECKING
 
-from trainer.drill.clock import BeatClock, TempoChange
+from trainer.drill.clock import BeatClock, TempoChange, TempoMap
 from trainer.drill.errors import DrillError
+from trainer.drill.recording import DrillRecording
 from trainer.harp import Breath, Tab
 
 if TYPE_CHECKING:
@@ -476,6 +477,7 @@ class Drill:
         tempo_to: beats per minute at the end, reached evenly, beat by beat; None keeps the tempo.
         sections: named ranges of bars.
         remarks: a teacher's words on bars and notes.
+        recording: what it was written down from and is played along with; None for none.
     """
 
     name: str
@@ -501,6 +503,7 @@ class Drill:
     tempo_to: float | None = None
     sections: tuple[Section, ...] = ()
     remarks: tuple[Remark, ...] = ()
+    recording: DrillRecording | None = None
 
     @property
     def bars(self) -> int:
@@ -525,6 +528,11 @@ class Drill:
             return None
         return TempoChange(float(self.start), float(self.end), self.tempo_to / self.tempo)
 
+    @property
+    def tempo_map(self) -> TempoMap | None:
+        """How the tempo of a pass differs from beat to beat, as written or as recorded."""
+        return self.recording.tempo_map(self.tempo) if self.recording else self.tempo_change
+
     def clock(self, rate: int, zero: int = 0, tempo: float | None = None) -> BeatClock:
         """Return the clock of a pass.
 
@@ -537,7 +545,7 @@ class Drill:
             tempo: beats per minute at the beginning; None takes the drill's. The tempo at the end
                 keeps its ratio to it.
         """
-        return BeatClock(zero, tempo or self.tempo, rate, self.swing, self.tempo_change)
+        return BeatClock(zero, tempo or self.tempo, rate, self.swing, self.tempo_map)
 
     def beat_s(self, beat: Fraction) -> float:
         """Duration in seconds of a beat at the drill's own tempo there."""

@@ -23,6 +23,7 @@ import logging
 import re
 import tomllib
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -39,6 +40,7 @@ from trainer.core.toml_positions import (
 from trainer.drill.aim import aims_of
 from trainer.drill.errors import DrillError
 from trainer.drill.model import Climb, Drill, Goal, Remark, Section, Tightening
+from trainer.drill.recording import DrillRecording
 from trainer.drill.tab_reader import ParsedTab, parse_tab
 from trainer.drill.tab_words import FORMER_DIRECTIONS, former_names
 from trainer.drill.tokenizer import tokenize
@@ -64,7 +66,10 @@ def read_drill(path: Path | str) -> Drill:
         DrillError: the file cannot be read or is not a valid drill; it lists all problems.
     """
     path = Path(path)
-    return parse_drill(read_drill_text(path), path.stem, str(path))
+    drill = parse_drill(read_drill_text(path), path.stem, str(path))
+    if drill.recording is not None:
+        drill = replace(drill, recording=drill.recording.beside(path))
+    return drill
 
 
 def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
@@ -154,6 +159,7 @@ def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | N
         tempo_to=table.tempo_to,
         sections=tuple(Section(name, *_bar_range(bars)) for name, bars in table.sections.items()),
         remarks=tuple(_remark(place, text) for place, text in table.remarks.items()),
+        recording=_recording(table),
     )
 
 
@@ -167,6 +173,11 @@ def _tightening(table: DrillTable) -> Tightening | None:
     if tighten is None:
         return None
     return Tightening(tighten.start, tighten.by, table.goal.tolerance, tighten.after)
+
+
+def _recording(table: DrillTable) -> DrillRecording | None:
+    of = table.recording
+    return DrillRecording(of.file, tuple(of.beats), of.first, of.channel) if of else None
 
 
 def _remark(place: str, text: str) -> Remark:
@@ -211,6 +222,8 @@ def _check_consistency(
             )
             message = f"there is no {remark.place}: {there}"
             problems.append(FieldProblem(("remarks", remark.place), "value", message))
+    if drill.recording is not None and (message := _recording_problem(drill)):
+        problems.append(FieldProblem(("recording",), "value", message))
     if drill.tempo_to is not None and (message := _tempo_problem(drill)):
         problems.append(FieldProblem(("tempo_to",), "value", message))
     if drill.climb and drill.climb.to < drill.tempo:
@@ -243,6 +256,15 @@ def _tempo_problem(drill: Drill) -> str:
         return "leave out 'tempo_to' or the free clock, which has no tempo"
     if drill.climb:
         return "leave out 'tempo_to' or 'climb': each pass of a climb keeps one tempo"
+    return ""
+
+
+def _recording_problem(drill: Drill) -> str:
+    """Return what contradicts a recording that is played along with; empty for nothing."""
+    if drill.free:
+        return "leave out [recording] or the free clock: a recording has its own beats"
+    if drill.climb or drill.tempo_to is not None:
+        return "leave out [recording] or the change of tempo: a recording has its own tempo"
     return ""
 
 

@@ -178,7 +178,14 @@ def move_by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Arrangement:
         chosen.sort(key=lambda step: step.start)
         parts.append(tuple(replace(step, index=i) for i, step in enumerate(chosen)))
     steps, second = parts
-    moved = replace(drill, key=harp.key.name, tuning=harp.tuning.name, steps=steps, second=second)
+    moved = replace(
+        drill,
+        key=harp.key.name,
+        tuning=harp.tuning.name,
+        steps=steps,
+        second=second,
+        recording=None,  # its pitch is that of the harp it was written down for
+    )
     return make_arrangement(moved, harp, half_steps, missing)
 
 

@@ -37,11 +37,14 @@ from trainer.drill.model import (
     format_sound,
 )
 from trainer.drill.parser import parse_drill, pickup_beats
+from trainer.drill.recording import DrillRecording
 from trainer.drill.tab_reader import parse_tab
 from trainer.drill.tab_words import DEFAULT_WAH_HZ, MAX_LENGTH_BEATS, MIN_LENGTH_BEATS, is_countable
 
 LINE_WIDTH = 72
 """Maximum width in characters of a line with several bars, before alignment."""
+BEATS_PER_LINE = 8
+"""Number of times of a recording's beats per line."""
 BARS_PER_LINE = (4, 2, 1)
 """Numbers of bars per line to try, in this order."""
 MIN_STANDING_RUN = 3
@@ -85,6 +88,7 @@ def _text(drill: Drill) -> str:
         _texts(
             "sections", {part.name: _range_text(part.first, part.last) for part in drill.sections}
         ),
+        _recording(drill.recording),
         _texts("remarks", {remark.place: remark.text for remark in drill.remarks}),
         _table("climb", _climb(drill.climb)),
         _table("tighten", _tighten(drill.tightening)),
@@ -138,6 +142,22 @@ def _texts(name: str, texts: Mapping[str, str]) -> str:
 def _aims(drill: Drill) -> str:
     rows = [f"{aim.criterion} = [{', '.join(map(toml_string, aim.groups))}]" for aim in drill.aims]
     return "\n".join(["[aim]", *rows]) if rows else ""
+
+
+def _recording(recording: DrillRecording | None) -> str:
+    if recording is None:
+        return ""
+    rows = [f"file = {toml_string(recording.file)}"]
+    if recording.first:
+        rows.append(f"first = {recording.first}")
+    if recording.channel is not None:
+        rows.append(f"channel = {recording.channel}")
+    times = [toml_number(time) for time in recording.times]
+    lines = [
+        "    " + ", ".join(times[i : i + BEATS_PER_LINE]) + ","
+        for i in range(0, len(times), BEATS_PER_LINE)
+    ]
+    return "\n".join(["[recording]", *rows, "beats = [", *lines, "]"])
 
 
 def _climb(climb: Climb | None) -> dict[str, float]:

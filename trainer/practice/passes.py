@@ -5,10 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from trainer.drill import BeatClock, Clock, Drill, TempoChange
+from trainer.drill import (
+    MAX_BEATS,
+    MIN_BEATS,
+    BeatClock,
+    Clock,
+    Drill,
+    RecordedTempo,
+    TempoChange,
+    TempoMap,
+)
 from trainer.harp import Harp
 from trainer.marking import FreePass, Performance
 from trainer.sound import RecordingSpec, open_source
@@ -50,7 +60,7 @@ class Pass:
     broken: bool = False
     swing: float = 1.0
     waits: bool = False
-    change: TempoChange | None = None
+    change: TempoMap | None = None
     performance: Performance | None = None
 
     @classmethod
@@ -223,7 +233,13 @@ def saved_own_time(tags: Mapping[str, Any], drill: Drill) -> OwnTime | None:
 def _saved_pass(fields: Mapping[str, Any]) -> Pass:
     """Return the pass of a saved take's tags; those of a steady tempo may lack `change`."""
     change = fields.get("change")
-    return Pass(**{**fields, "change": None if change is None else TempoChange(**change)})
+    return Pass(**{**fields, "change": None if change is None else _saved_tempo(change)})
+
+
+def _saved_tempo(fields: Mapping[str, Any]) -> TempoMap:
+    if "times" in fields:
+        return RecordedTempo(fields["first"], tuple(fields["times"]))
+    return TempoChange(**fields)
 
 
 # Tags come from a file, which anybody can write: what the trainer would not have written is not
@@ -268,9 +284,16 @@ def _is_own_time(own_time: OwnTime, drill: Drill) -> bool:
     )
 
 
-def _is_change(change: TempoChange) -> bool:
+def _is_change(change: TempoMap) -> bool:
     """Whether a saved change of tempo is one that a drill can have."""
     most = MAX_SAVED_TEMPO / MIN_SAVED_TEMPO
+    if isinstance(change, RecordedTempo):
+        return (
+            type(change.first) is int
+            and MIN_BEATS <= len(change.times) <= MAX_BEATS
+            and all(_is_number(time) for time in change.times)
+            and all(1.0 / most <= b - a <= most for a, b in pairwise(change.times))
+        )
     return (
         _is_number(change.start)
         and _is_number(change.end)

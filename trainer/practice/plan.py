@@ -105,9 +105,13 @@ class Plan:
 
     @property
     def ladder(self) -> Climb | None:
-        """How the tempo changes where passes follow each other; None where it stays."""
+        """How the tempo changes where passes follow each other; None where it stays.
+
+        A recording that is played along with keeps its tempo for the take.
+        """
         climb = self.climb or (self.drill.climb if self.drill else None)
-        return climb if climb and climb.by else None
+        plays_along = self.drill is not None and self.drill.recording is not None
+        return climb if climb and climb.by and not plays_along else None
 
     @property
     def played_bars(self) -> tuple[int, int] | None:

@@ -37,6 +37,7 @@ def drill_summary(drill: Drill) -> str:
         f"Level {drill.level}{trains}.",
         f"{drill.key} harp{tuning}; {meter}{tempo_text(drill)}; {bars}{lasts}.",
         *_loop(drill),
+        *_recording(drill),
         _goal(drill),
     ]
     return " ".join(sentences)
@@ -55,6 +56,10 @@ def sheet_summary(drill: Drill) -> str:
         f"{drill.key} harp{tuning}, {position_name(position)} position, in {song}; "
         f"{meter}{tempo_text(drill)}; {bars}."
     )
+
+
+def _recording(drill: Drill) -> list[str]:
+    return [f"Plays along: {drill.recording.path.name}."] if drill.recording else []
 
 
 def _loop(drill: Drill) -> list[str]:

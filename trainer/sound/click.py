@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from trainer.core.types import Samples
-from trainer.drill import BeatClock, Drill, TempoChange
+from trainer.drill import BeatClock, Drill, TempoMap
 
 _LENGTH_S = 0.03
 """Length of a click, in seconds."""
@@ -58,6 +58,7 @@ class ClickTrack:
         first: the drill's beat that follows the count-in; 0 unless the pass begins later or the
             drill has a pick-up.
         swing, change: as in :class:`trainer.drill.BeatClock`.
+        silent: whether only the count-in clicks, because a recording has the beat.
     """
 
     tempo: float
@@ -66,7 +67,8 @@ class ClickTrack:
     beats: int
     first: int = 0
     swing: float = 1.0
-    change: TempoChange | None = None
+    change: TempoMap | None = None
+    silent: bool = False
 
     @classmethod
     def of(
@@ -94,7 +96,8 @@ class ClickTrack:
             beats=last_bar * drill.meter[0] - first,
             first=first,
             swing=drill.swing,
-            change=drill.tempo_change,
+            change=drill.tempo_map,
+            silent=drill.recording is not None,
         )
 
     def clock(self, zero: int, rate: int) -> BeatClock:
@@ -118,5 +121,5 @@ class ClickTrack:
     def beats_from(self, zero: int, rate: int) -> Iterator[tuple[int, bool]]:
         """Yield the sample of each click and whether it is accented, with beat 0 on `zero`."""
         clock = self.clock(zero, rate)
-        for beat in range(self.start, self.end):
+        for beat in range(self.start, self.first if self.silent else self.end):
             yield clock.sample(beat), beat % self.meter_beats == 0

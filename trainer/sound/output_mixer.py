@@ -28,6 +28,7 @@ from trainer.sound.accompaniment import Accompaniment
 from trainer.sound.block import REFERENCE_LEAD_S, round_to_24_bits
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.passage import LoopGenerator, RenderedPassage
+from trainer.sound.play_along import PlacedSound
 from trainer.sound.speaker import Speaker
 from trainer.sound.stream_timing import StreamTiming
 from trainer.sound.tone import ToneGenerator
@@ -68,6 +69,7 @@ class OutputMixer:
         self._clicks: deque[tuple[int, bool]] = deque()
         self._placed: list[tuple[int, Samples]] = []
         self._steps = Accompaniment(speaker.rate)
+        self._recording = PlacedSound(speaker.rate)
         self._tone = ToneGenerator(speaker.rate)
         self._loop = LoopGenerator(round(PARAMETERS.loop_fade_s * speaker.rate))
         self._loop_start: int | None = None
@@ -103,9 +105,14 @@ class OutputMixer:
         """
         self._steps.add(harp, clock, steps)
 
+    def add_recording(self, samples: Samples, at: int) -> None:
+        """Play a recording, shape (n,), from a sample of the input on."""
+        self._recording.place(self._frame_of(at), samples)
+
     def stop(self) -> None:
-        """End the clicks and steps."""
+        """End the clicks, the steps and the recording."""
         self._clicks.clear()
+        self._recording.stop(self._speaker.next_frame)
         self._steps.stop(self._speaker.next_frame)
 
     def set_tone(self, hz: float | None) -> None:
@@ -136,6 +143,7 @@ class OutputMixer:
             mix(out, first, samples, at)
         self._placed = [(at, s) for at, s in self._placed if at + len(s) > first + count]
         self._steps.mix(out, first, self._frame_of)
+        self._recording.mix(out, first)
         self._tone.mix_into(out)
         loop_start = self._loop.mix_into(out, first)
         self._loop_start = self._loop_start if loop_start is None else loop_start

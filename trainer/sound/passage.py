@@ -108,7 +108,7 @@ def validate_passage(passage: Passage) -> None:
     length = passage.last - passage.first
     if passage.first < 0.0 or not limits.min_length_s <= length <= limits.max_length_s:
         raise SoundError(
-            f"a passage from {passage.first:g} to {passage.last:g} s cannot be looped; take one of "
+            f"a passage from {passage.first:g} to {passage.last:g} s cannot be played; take one of "
             f"{limits.min_length_s:g} to {limits.max_length_s:g} s"
         )
     if not limits.min_speed <= passage.speed <= limits.max_speed:
@@ -142,7 +142,7 @@ def render_passage(passage: Passage, rate: int | None = None) -> RenderedPassage
     sound = sound[first : first + round(passage.seconds * recorded_rate)]
     wanted_rate = rate or recorded_rate
     if wanted_rate != recorded_rate:
-        sound = _resampled(sound, recorded_rate, wanted_rate)
+        sound = resample(sound, recorded_rate, wanted_rate)
     fade = max(1, round(FADE_S * wanted_rate))
     ramp = np.clip(np.arange(1, len(sound) + 1) / fade, 0.0, 1.0)
     sound = np.asarray(sound * ramp * ramp[::-1], np.float32)
@@ -187,7 +187,8 @@ def _stretched(sound: Samples, rate: int, speed: float, half_steps: float) -> Sa
     return np.asarray(stretched[0], np.float32)
 
 
-def _resampled(sound: Samples, rate: int, wanted_rate: int) -> Samples:
+def resample(sound: Samples, rate: int, wanted_rate: int) -> Samples:
+    """Return samples, shape (n,), at another sample rate."""
     import soxr
 
     return np.asarray(soxr.resample(sound, rate, wanted_rate, quality="VHQ"), np.float32)

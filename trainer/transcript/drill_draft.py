@@ -7,7 +7,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from trainer.drill import MIN_LENGTH_BEATS, CleannessRule, Drill, DrillError, Goal, Step, Vibrato
+from trainer.drill import (
+    MIN_BEATS,
+    MIN_LENGTH_BEATS,
+    CleannessRule,
+    Drill,
+    DrillError,
+    DrillRecording,
+    Goal,
+    Step,
+    Vibrato,
+)
 from trainer.transcript.model import TranscribedNote, Transcript
 
 
@@ -36,7 +46,14 @@ DRAFT = DraftParameters()
 """The constants in use."""
 
 
-def draft_drill(transcript: Transcript, name: str, title: str, about: str = "") -> Drill:
+def draft_drill(
+    transcript: Transcript,
+    name: str,
+    title: str,
+    about: str = "",
+    recording: str | None = None,
+    channel: int | None = None,
+) -> Drill:
     """Return a drill of a transcript.
 
     Args:
@@ -44,9 +61,12 @@ def draft_drill(transcript: Transcript, name: str, title: str, about: str = "") 
         name: name of the drill.
         title: title of the drill.
         about: description of the drill.
+        recording: path of the recording, to be played along with; None for none.
+        channel: its channel, as in :class:`trainer.sound.RecordingSpec`.
 
     Raises:
-        DrillError: the transcript has no notes.
+        DrillError: the transcript has no notes, or no beats that a recording could be played
+            along with.
     """
     if not transcript.notes:
         raise DrillError(f"no note is heard in {transcript.name}; there is nothing to write down")
@@ -75,7 +95,19 @@ def draft_drill(transcript: Transcript, name: str, title: str, about: str = "") 
         start=start,
         swing=meter.swing if meter else 1.0,
         second=second,
+        recording=None if recording is None else _recording(transcript, recording, channel),
     )
+
+
+def _recording(transcript: Transcript, file: str, channel: int | None) -> DrillRecording:
+    meter = transcript.meter
+    if meter is None or len(meter.times) < MIN_BEATS:
+        raise DrillError(
+            f"no beat is found in {transcript.name}, so that nobody can be marked along with it; "
+            "give its tempo, such as --tempo 96"
+        )
+    times = tuple(round(time, 3) for time in meter.times)
+    return DrillRecording(file, times, meter.first, channel)
 
 
 def _steps(notes: Sequence[TranscribedNote], zero: float, bar: int) -> tuple[Step, ...]:

@@ -159,6 +159,7 @@ class Microphone(Source):
         """
         self._spec, self._setup = spec, setup or DrillSetup()
         self._plays_steps = bool(self._setup.accompaniment())
+        self._recording = self._setup.play_along()  # before samples come in: it may take seconds
         self.rate = spec.rate or 0
         self.lost = self.overflows = 0
         self._passed_on = 0
@@ -177,13 +178,17 @@ class Microphone(Source):
 
     @property
     def plays_steps(self) -> bool:
-        """Whether the trainer's own steps are audible: there are some, and an output."""
-        return self._plays_steps and self._mixer is not None
+        """Whether the trainer plays along: there are steps or a recording, and an output."""
+        return self._plays_along and self._mixer is not None
+
+    @property
+    def _plays_along(self) -> bool:
+        return self._plays_steps or self._recording is not None
 
     @property
     def advice(self) -> str | None:
         """How to keep the trainer's own steps out of the microphone, where it plays any."""
-        if not self._plays_steps:
+        if not self._plays_along:
             return None
         if self.plays_steps:
             return (
@@ -212,6 +217,10 @@ class Microphone(Source):
         track = self._setup.click_track(tempo, bars)
         clock = self.start_clock(track, after=after, steps=self._setup.accompaniment(bars))
         self._pass_end = clock.sample(track.end)
+        if self._recording and self._mixer:
+            self._recording = self._recording.at_rate(self._mixer.rate)
+            beat, sound = self._recording.bars(bars or self._setup.bars)
+            self._mixer.add_recording(sound, clock.sample(beat))
         return clock
 
     def start_clock(
@@ -361,7 +370,7 @@ class Microphone(Source):
         self._stream = self._first_that_opens(device, channels, rates)
         if self._gave_sound:
             self._wait_until_alive(device)
-        needs_output = self._spec.clicks or self._plays_steps
+        needs_output = self._spec.clicks or self._plays_along
         self._mixer = self._open_output() if needs_output else None
         self._wait_for_sound(device)
 

@@ -28,6 +28,7 @@ from trainer.sound.performer.fault import LARGEST_FAULT, Fault
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
 from trainer.sound.performer.voice import ReedVoice
+from trainer.sound.play_along import PlacedSound, PlayAlong
 from trainer.sound.sources.source import DrillSetup, Source, SourceSpec
 from trainer.sound.speaker import Speaker
 
@@ -140,6 +141,8 @@ class BuiltInPlayer(Source):
         self.rate = self._spec.rate
         self._setup = DrillSetup(drill, harp, tempo, bars, count_in)
         self._accompaniment = Accompaniment(self.rate)
+        self._recording: PlayAlong | None = None
+        self._recorded = PlacedSound(self.rate)
         default_block = PARAMETERS.paced_block if self._spec.realtime else PARAMETERS.block
         self._block = block or default_block
         _check(self._spec, drill)
@@ -198,6 +201,7 @@ class BuiltInPlayer(Source):
         for voice in self._sounding:
             voice.release_at(self._rendered)
         self._accompaniment = Accompaniment(self.rate)
+        self._recorded.stop(self._rendered)
         self._end = _NEVER
 
     def blocks(self) -> Iterator[Block]:
@@ -206,7 +210,8 @@ class BuiltInPlayer(Source):
             with contextlib.suppress(DeviceError):
                 self._speaker = Speaker(self._spec.output, self.rate)
                 self._speaker.play(np.zeros(round(PARAMETERS.ahead_s * self.rate), np.float32))
-                self._accompaniment.add(self._harp, self._clock, self._trainer_steps)
+                self._recording = self._setup.play_along()
+                self._accompany()
         began = time.monotonic()
         try:
             for block in self._cut():
@@ -231,14 +236,22 @@ class BuiltInPlayer(Source):
         self._select(self._setup.click_track(tempo or self._track.tempo, bars), bars)
         self._clock, self._pass_end = self._schedule(max(self._pass_end, self._rendered))
         if self._speaker:
-            self._accompaniment.add(self._harp, self._clock, self._trainer_steps)
+            self._accompany()
         return self._clock
+
+    def _accompany(self) -> None:
+        """Play what the trainer plays in the pass that was scheduled last."""
+        self._accompaniment.add(self._harp, self._clock, self._trainer_steps)
+        if self._recording:
+            self._recording = self._recording.at_rate(self.rate)
+            beat, sound = self._recording.bars(self._bars)
+            self._recorded.place(self._clock.sample(beat), sound)
 
     def _select(self, track: ClickTrack, bars: tuple[int, int] | None) -> None:
         """Take up the beats and steps of the pass that is scheduled next."""
         drill = self._setup.drill
         assert drill is not None
-        self._track = track
+        self._track, self._bars = track, bars
         self._count_in = replace(track, beats=0)
         self._steps = drill.steps if bars is None else _steps_in_bars(drill, bars)
         self._trainer_steps = accompaniment_steps(drill, bars)
@@ -316,6 +329,7 @@ class BuiltInPlayer(Source):
             for at, accented in self._count_in.beats_from(self._clock.zero, self.rate):
                 mix(out, block.start, click(self.rate, accented=accented), at)
             self._accompaniment.mix(out, block.start, lambda sample: sample)
+            self._recorded.mix(out, block.start)
             self._speaker.play(out)
 
 

@@ -22,6 +22,7 @@ from trainer.sound.click import ClickTrack
 
 if TYPE_CHECKING:
     from trainer.sound.passage import Passage
+    from trainer.sound.play_along import PlayAlong
 
 
 LatencyLookup = Callable[[str, str, int | None], float | None]
@@ -62,6 +63,18 @@ class DrillSetup:
         if self.drill is None:
             return ()
         return accompaniment_steps(self.drill, bars or self.bars)
+
+    def play_along(self) -> PlayAlong | None:
+        """Render the drill's recording; None where it has none.
+
+        Raises:
+            SoundError: it cannot be played.
+        """
+        if self.drill is None or self.harp is None:
+            return None
+        from trainer.sound.play_along import render_play_along
+
+        return render_play_along(self.drill, self.harp, self.tempo)
 
 
 class SourceSpec(ABC):

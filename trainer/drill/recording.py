@@ -1,0 +1,56 @@
+"""The recording that a drill was written down from, to be played along with."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+
+from trainer.drill.clock import RecordedTempo
+
+MIN_BEATS, MAX_BEATS = 2, 4000
+"""Number of beats of a recording. Chosen: up to ten minutes at 400 beats a minute."""
+MIN_BEAT_S = 0.1
+"""Shortest beat of a recording in seconds. Chosen: 600 beats a minute."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrillRecording:
+    """A recording and its beats.
+
+    Attributes:
+        file: its path as written in the drill file: absolute, or beside that file.
+        times: (n,), n at least 2, seconds of its consecutive beats, ascending.
+        first: the drill's number of the first of these beats; negative before the first full bar.
+        channel: as in :class:`trainer.sound.RecordingSpec`.
+        folder: where the drill file lies; not part of the drill.
+    """
+
+    file: str
+    times: tuple[float, ...]
+    first: int = 0
+    channel: int | None = None
+    folder: str = field(default="", compare=False)
+
+    @property
+    def path(self) -> Path:
+        """Where the recording is."""
+        return Path(self.folder) / self.file
+
+    def beside(self, drill_file: Path) -> DrillRecording:
+        """Return it as the recording of a drill in a file."""
+        return replace(self, folder=str(drill_file.parent))
+
+    def second(self, beat: float) -> float:
+        """Return the time of a beat in the recording, in seconds; before its start it is below 0.
+
+        Beyond the known beats, the tempo is that of the nearest ones.
+        """
+        return RecordedTempo(self.first, self.times).elapsed(beat)
+
+    def tempo_map(self, tempo: float) -> RecordedTempo:
+        """Return its tempo in relation to a drill's.
+
+        Args:
+            tempo: the drill's beats per minute.
+        """
+        return RecordedTempo(self.first, tuple(time * tempo / 60.0 for time in self.times))

@@ -1,0 +1,142 @@
+"""The recording that a drill was written down from, played while the player plays along.
+
+It is rendered once, at the tempo and in the key of a take. The clock of a pass has the recording's
+own beats (:class:`trainer.drill.RecordedTempo`), so that a constant speed keeps the two together.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from trainer.core.types import Samples
+from trainer.drill import Drill, DrillRecording
+from trainer.harp import Harp, parse_key
+from trainer.sound.click import mix
+from trainer.sound.passage import FADE_S, Passage, render_passage, resample
+from trainer.sound.sources.recording import Recording
+
+GAIN = 0.7
+"""Factor by which it is played softer, so that clicks and tones beside it do not clip. Chosen."""
+STOP_FADE_S = 0.03
+"""Fade-out where it is broken off, in seconds. Chosen: no click."""
+
+
+@dataclass(frozen=True, slots=True)
+class PlayAlong:
+    """A drill's recording, rendered for a take.
+
+    Attributes:
+        drill: the drill; it has a recording.
+        samples: float32, shape (n,), from its second `begin` on.
+        rate: samples per second.
+        begin: second of the recording.
+        speed: relative to the recorded speed.
+    """
+
+    drill: Drill
+    samples: Samples
+    rate: int
+    begin: float
+    speed: float
+
+    def at_rate(self, rate: int) -> PlayAlong:
+        """Return it at another sample rate."""
+        if rate == self.rate:
+            return self
+        return replace(self, samples=resample(self.samples, self.rate, rate), rate=rate)
+
+    def bars(self, bars: tuple[int, int] | None) -> tuple[float, Samples]:
+        """Return the sound of a pass.
+
+        Args:
+            bars: first and last bar, counted from 1; None for all.
+
+        Returns:
+            The beat on which it begins, and its samples, shape (n,).
+        """
+        first_bar, last_bar = bars or (1, self.drill.bars)
+        first = float(self.drill.entry_beat(first_bar))
+        last = float(last_bar * self.drill.meter[0])
+        recording = _recording(self.drill)
+        start, end = (self._frame(recording.second(beat)) for beat in (first, last))
+        if start < 0:  # the drill begins before the recording
+            first += (last - first) * -start / max(1, end - start)
+            start = 0
+        sound = self.samples[start : max(start, end)].copy()
+        fade = min(len(sound) // 2, round(FADE_S * self.rate))
+        ramp = np.arange(1, fade + 1, dtype=np.float32) / max(1, fade)
+        sound[:fade] *= ramp
+        sound[len(sound) - fade :] *= ramp[::-1]
+        return first, sound
+
+    def _frame(self, second: float) -> int:
+        """Return the sample of a second of the recording; negative before it."""
+        return round((second - self.begin) / self.speed * self.rate)
+
+
+def _recording(drill: Drill) -> DrillRecording:
+    assert drill.recording is not None
+    return drill.recording
+
+
+def render_play_along(drill: Drill, harp: Harp, tempo: float | None) -> PlayAlong | None:
+    """Render a drill's recording.
+
+    Args:
+        drill: the drill.
+        harp: the harp in hand; the recording is transposed from the drill's harp to it.
+        tempo: beats per minute of the take; None takes the drill's.
+
+    Returns:
+        The recording at its own sample rate; None where the drill has none.
+
+    Raises:
+        SoundError: it is not there or cannot be read, or the tempo is too far from its own.
+    """
+    recording = drill.recording
+    if recording is None:
+        return None
+    speed = (tempo or drill.tempo) / drill.tempo
+    half_steps = float((harp.key.tonic - parse_key(drill.key).tonic + 5) % 12 - 5)
+    begin = max(0.0, recording.second(float(drill.entry_beat(1))))
+    end = recording.second(float(drill.bars * drill.meter[0]))
+    source = Recording(recording.path, recording.channel)
+    frames, rate = source.frames, source.rate
+    source.close()
+    if frames is not None:
+        end = min(end, frames / rate)
+    passage = Passage(recording.path, begin, end, speed, half_steps, recording.channel)
+    rendered = render_passage(passage)
+    return PlayAlong(drill, GAIN * rendered.samples, rendered.rate, begin, speed)
+
+
+class PlacedSound:
+    """A sound on its way to an output, from one frame on; one at a time."""
+
+    def __init__(self, rate: int) -> None:
+        """`rate` in samples per second of the output."""
+        self._fade = round(STOP_FADE_S * rate)
+        self._sounds: list[tuple[int, Samples]] = []
+
+    def place(self, frame: int, samples: Samples) -> None:
+        """Play samples, shape (n,), from a frame of the output on, after those before."""
+        self._sounds.append((frame, samples))
+
+    def stop(self, frame: int) -> None:
+        """Fade out what sounds at a frame, and play nothing after it."""
+        kept = []
+        for at, samples in self._sounds:
+            tail = samples[: max(0, frame - at) + self._fade].copy()
+            if at < frame:
+                count = min(self._fade, len(tail))
+                tail[len(tail) - count :] *= np.linspace(1.0, 0.0, count, dtype=np.float32)
+                kept.append((at, tail))
+        self._sounds = kept
+
+    def mix(self, out: Samples, first: int) -> None:
+        """Add it to a stretch of output, shape (n,), whose first frame has the number `first`."""
+        for at, samples in self._sounds:
+            mix(out, first, samples, at)
+        self._sounds = [each for each in self._sounds if each[0] + len(each[1]) > first + len(out)]
