@@ -489,7 +489,8 @@ def with_band(drill: Drill, tmp_path_factory: pytest.TempPathFactory) -> Drill:
     for i, beat in enumerate(beats):
         for midi in (36 + 7 * (i % 2), 52, 55, 60):
             hz = 440.0 * 2.0 ** ((midi - 69) / 12.0)
-            tone = sum(np.sin(2 * np.pi * k * hz * t + rng.uniform(0, 6)) / k**1.5 for k in (1, 2, 3))
+            waves = [np.sin(2 * np.pi * k * hz * t + rng.uniform(0, 6)) for k in (1, 2, 3)]
+            tone = sum(wave / k**1.5 for k, wave in enumerate(waves, 1))
             at = round(beat * 48_000)
             sound[at : at + len(t)] += 0.05 * np.exp(-t / 0.15) * tone
     sf.write(folder / "band.wav", sound, 48_000)

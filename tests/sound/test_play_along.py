@@ -28,6 +28,7 @@ from trainer.practice import PassEnded, PassStarted, Plan, run_take
 from trainer.report.result_report import result_data
 from trainer.sound import PlayerSpec, RecordingSpec, SoundError
 from trainer.sound.click import click
+from trainer.sound.harp_fader import FadedNote, fade_harp
 from trainer.sound.play_along import PlacedSound, render_play_along
 
 RATE = 48_000
@@ -77,9 +78,7 @@ def test_the_clock_has_the_recordings_beats(drill: Drill) -> None:
     clock = drill.clock(RATE, zero=RATE)
     zero = BEATS[1]  # the first beat is -1
     for i, second in enumerate(BEATS):
-        assert clock.sample(Fraction(i - 1)) == pytest.approx(
-            RATE * (1.0 + second - zero), abs=1.0
-        )
+        assert clock.sample(Fraction(i - 1)) == pytest.approx(RATE * (1.0 + second - zero), abs=1.0)
     half = drill.clock(RATE, tempo=50.0)
     assert half.sample(7) == pytest.approx(2.0 * drill.clock(RATE).sample(7), abs=2.0)
 
@@ -177,3 +176,39 @@ def test_notes_are_marked_on_the_recordings_beats_and_so_is_the_saved_take(
              for s in drill.steps]  # fmt: skip
     assert max(moved) - min(moved) > 40.0, "the drill's own beat would be another one"
     assert steady.tempo_map is None
+
+
+def test_the_harp_in_a_recording_is_turned_down_and_the_band_is_not(drill: Drill) -> None:
+    """Levels of two known parts, before and after the same mask."""
+    harp = Harp.of("C")
+    rng, t = np.random.default_rng(3), np.arange(round(BEATS[-1] * RATE)) / RATE
+    alone, band = np.zeros(len(t)), np.zeros(len(t))
+    assert drill.recording is not None
+    notes = []
+    for step in drill.steps:
+        start, end = (drill.recording.second(beat) for beat in (step.start, step.end))
+        hz = harp.hz(step.tabs[0]) * 2.0 ** (rng.uniform(-8, 8) / 1200.0)
+        inside = (t >= start) & (t < end - 0.03)
+        alone += inside * sum(np.sin(2 * np.pi * k * hz * t) / k for k in range(1, 12))
+        notes.append(FadedNote(start, end, *[harp.hz(step.tabs[0])] * 2))
+    for beat in BEATS[:-1]:
+        for midi in (40, 47, 56, 59, 64):
+            since = np.maximum(0.0, t - beat)
+            hz = 440.0 * 2.0 ** ((midi - 69) / 12.0)
+            band += (
+                (t >= beat)
+                * np.exp(-since / 0.2)
+                * sum(np.sin(2 * np.pi * k * hz * since) / k**1.5 for k in (1, 2, 3, 4))
+            )
+    faded = fade_harp((alone + band).astype(np.float32), RATE, notes, 20.0)
+    inside = (t > drill.recording.second(0)) & (t < drill.recording.second(float(drill.end)))
+    gains = [
+        np.dot(faded[inside], part[inside]) / np.dot(part[inside], part[inside])
+        for part in (alone, band)
+    ]
+    levels = 20.0 * np.log10(np.abs(gains))
+    print(f"harp {levels[0]:.1f} dB, band {levels[1]:.1f} dB")
+    assert levels[0] < -15.0
+    assert levels[1] > -3.0
+    untouched = fade_harp(band.astype(np.float32), RATE, [], 20.0)
+    assert np.max(np.abs(untouched[RATE:-RATE] - band[RATE:-RATE])) < 1e-5

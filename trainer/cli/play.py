@@ -93,6 +93,15 @@ def play(
             show_default=False,
         ),
     ] = True,
+    fade: Annotated[
+        float | None,
+        typer.Option(
+            metavar="DB",
+            help="Turn down the harp in that recording. [default: from the drill, else 0]",
+            min=0,
+            max=60,
+        ),
+    ] = None,
     player: Annotated[bool, typer.Option("--player", help="Let the built-in player play.")] = False,
     fault: Annotated[
         list[str] | None,
@@ -127,6 +136,8 @@ def play(
     drill_part = find_drill(drill).part(part)
     if follow or not recording:
         drill_part = replace(drill_part, recording=None)
+    if fade is not None:
+        drill_part = _faded(drill_part, fade)
     source: SourceSpec
     if player:
         faults = dict(parse_fault(text) for text in fault or ())
@@ -180,6 +191,12 @@ def demo(
     selected = Harp.of(harp or drill_part.key, drill_part.tuning)
     source = PlayerSpec(faults=typical_faults(drill_part))
     _run(Plan(selected, source, drill=drill_part, save=save), plain)
+
+
+def _faded(drill: Drill, by_db: float) -> Drill:
+    if drill.recording is None:
+        raise typer.BadParameter(f"--fade needs a recording, and {drill.name} names none")
+    return replace(drill, recording=replace(drill.recording, fade_db=by_db))
 
 
 def _run(plan: Plan, plain: bool) -> None:

@@ -139,7 +139,7 @@ def tab(
         check_overwrite(out, force=force)
     output_format = format_ or _by_ending(out)
     if play_along and output_format is not TabFormat.DRILL:
-        raise typer.BadParameter("--play-along needs a drill to write to, such as --out phrase.toml")
+        raise typer.BadParameter("--play-along needs a drill to write; add --out phrase.toml")
     base = saved_harp(recording)
     harp_settings = player_settings().harp
     named = (

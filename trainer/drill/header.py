@@ -200,6 +200,12 @@ class RecordingTable(_Table):
     channel: int | None = Field(
         default=None, ge=1, le=64, description="the channel to play, from 1; without it, a mix"
     )
+    fade: float = Field(
+        default=0,
+        ge=0,
+        le=60,
+        description="the dB by which the harp in it is turned down, a number from 0 to 60",
+    )
 
 
 BAR_RANGE_PATTERN = r"^[1-9][0-9]{0,3}(-[1-9][0-9]{0,3})?$"

@@ -177,7 +177,7 @@ def _tightening(table: DrillTable) -> Tightening | None:
 
 def _recording(table: DrillTable) -> DrillRecording | None:
     of = table.recording
-    return DrillRecording(of.file, tuple(of.beats), of.first, of.channel) if of else None
+    return DrillRecording(of.file, tuple(of.beats), of.first, of.channel, of.fade) if of else None
 
 
 def _remark(place: str, text: str) -> Remark:

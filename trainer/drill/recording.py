@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
+from fractions import Fraction
 from pathlib import Path
 
 from trainer.drill.clock import RecordedTempo
@@ -22,6 +23,7 @@ class DrillRecording:
         times: (n,), n at least 2, seconds of its consecutive beats, ascending.
         first: the drill's number of the first of these beats; negative before the first full bar.
         channel: as in :class:`trainer.sound.RecordingSpec`.
+        fade_db: by how much the harp in it is turned down, in dB.
         folder: where the drill file lies; not part of the drill.
     """
 
@@ -29,6 +31,7 @@ class DrillRecording:
     times: tuple[float, ...]
     first: int = 0
     channel: int | None = None
+    fade_db: float = 0.0
     folder: str = field(default="", compare=False)
 
     @property
@@ -40,12 +43,12 @@ class DrillRecording:
         """Return it as the recording of a drill in a file."""
         return replace(self, folder=str(drill_file.parent))
 
-    def second(self, beat: float) -> float:
+    def second(self, beat: Fraction | float) -> float:
         """Return the time of a beat in the recording, in seconds; before its start it is below 0.
 
         Beyond the known beats, the tempo is that of the nearest ones.
         """
-        return RecordedTempo(self.first, self.times).elapsed(beat)
+        return RecordedTempo(self.first, self.times).elapsed(float(beat))
 
     def tempo_map(self, tempo: float) -> RecordedTempo:
         """Return its tempo in relation to a drill's.

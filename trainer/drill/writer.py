@@ -152,6 +152,8 @@ def _recording(recording: DrillRecording | None) -> str:
         rows.append(f"first = {recording.first}")
     if recording.channel is not None:
         rows.append(f"channel = {recording.channel}")
+    if recording.fade_db:
+        rows.append(f"fade = {toml_number(recording.fade_db)}")
     times = [toml_number(time) for time in recording.times]
     lines = [
         "    " + ", ".join(times[i : i + BEATS_PER_LINE]) + ","

@@ -123,12 +123,18 @@ def validate_passage(passage: Passage) -> None:
         )
 
 
-def render_passage(passage: Passage, rate: int | None = None) -> RenderedPassage:
+def render_passage(
+    passage: Passage,
+    rate: int | None = None,
+    edit: Callable[[Samples, int, float], Samples] | None = None,
+) -> RenderedPassage:
     """Render a passage.
 
     Args:
         passage: what is wanted.
         rate: samples per second; None keeps the recording's.
+        edit: returns the recorded samples, shape (n,), as they are wanted, given their rate and the
+            second of the recording on which they begin; None keeps them.
 
     Raises:
         SoundError: a number is out of range, see :func:`validate_passage`; or the recording cannot
@@ -136,6 +142,8 @@ def render_passage(passage: Passage, rate: int | None = None) -> RenderedPassage
     """
     validate_passage(passage)
     sound, before_s, recorded_rate = _read(passage)
+    if edit is not None:
+        sound = edit(sound, recorded_rate, passage.first - before_s)
     if passage.speed != 1.0 or passage.half_steps:
         sound = _stretched(sound, recorded_rate, passage.speed, passage.half_steps)
     first = round(before_s / passage.speed * recorded_rate)

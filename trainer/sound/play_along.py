@@ -6,14 +6,16 @@ own beats (:class:`trainer.drill.RecordedTempo`), so that a constant speed keeps
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from trainer.core.types import Samples
-from trainer.drill import Drill, DrillRecording
+from trainer.drill import Drill, DrillRecording, Step
 from trainer.harp import Harp, parse_key
 from trainer.sound.click import mix
+from trainer.sound.harp_fader import FadedNote, fade_harp
 from trainer.sound.passage import FADE_S, Passage, render_passage, resample
 from trainer.sound.sources.recording import Recording
 
@@ -86,7 +88,7 @@ def render_play_along(drill: Drill, harp: Harp, tempo: float | None) -> PlayAlon
 
     Args:
         drill: the drill.
-        harp: the harp in hand; the recording is transposed from the drill's harp to it.
+        harp: the selected harp; the recording is transposed from the drill's harp to it.
         tempo: beats per minute of the take; None takes the drill's.
 
     Returns:
@@ -108,8 +110,32 @@ def render_play_along(drill: Drill, harp: Harp, tempo: float | None) -> PlayAlon
     if frames is not None:
         end = min(end, frames / rate)
     passage = Passage(recording.path, begin, end, speed, half_steps, recording.channel)
-    rendered = render_passage(passage)
+    faded = _fader(drill, recording) if recording.fade_db else None
+    rendered = render_passage(passage, edit=faded)
     return PlayAlong(drill, GAIN * rendered.samples, rendered.rate, begin, speed)
+
+
+def _fader(drill: Drill, recording: DrillRecording) -> Callable[[Samples, int, float], Samples]:
+    """Return how the drill's notes are turned down in its recording."""
+    harp = Harp.of(drill.key, drill.tuning)
+
+    def fade(sound: Samples, rate: int, begin: float) -> Samples:
+        notes = [
+            FadedNote(recording.second(step.start) - begin, recording.second(step.end) - begin, *hz)
+            for step in (*drill.steps, *drill.second)
+            for hz in _compasses(harp, step)
+        ]
+        return fade_harp(sound, rate, notes, recording.fade_db)
+
+    return fade
+
+
+def _compasses(harp: Harp, step: Step) -> list[tuple[float, float]]:
+    """Return the lowest and highest f0 in Hz of each reed of a step; a glide is one reed's."""
+    hz = [harp.hz(tab) for tab in step.tabs]
+    if all(len(sound) == 1 for sound in step.sounds):
+        return [(min(hz), max(hz))]
+    return [(each, each) for each in hz]
 
 
 class PlacedSound:
