@@ -49,6 +49,7 @@ from trainer.drill.header import (
     ClimbTable,
     DrillTable,
     GoalTable,
+    RecordingTable,
     TightenTable,
     WeightsTable,
 )
@@ -62,6 +63,7 @@ TABLES: tuple[type[BaseModel], ...] = (
     ClimbTable,
     TightenTable,
     GoalTable,
+    RecordingTable,
     WeightsTable,
 )
 SHIPPED = sorted(bundled_drill_folder().rglob("*.toml"))
