@@ -12,7 +12,7 @@ import os
 import sys
 import time
 from array import array
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from functools import partial
 from pathlib import Path
 from typing import Any
@@ -29,6 +29,7 @@ from trainer.practice import (
     Notice,
     Plan,
     ReadingHeard,
+    ShouldStop,
     TakePaused,
     TakeResumed,
     run_take,
@@ -131,7 +132,7 @@ class Recorder:
 
 
 def run_recorded_take(
-    folder: Path, plan: Plan, should_stop: Callable[[], bool], next_command: NextCommand
+    folder: Path, plan: Plan, should_stop: ShouldStop, next_command: NextCommand
 ) -> Iterator[Event]:
     """Run a take in the listener's process, recorded to `folder` when it ends."""
     recorder = Recorder(folder)

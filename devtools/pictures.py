@@ -121,7 +121,7 @@ def picture(
     """Return a picture of the app at a beat of a take, or at its end if that comes first.
 
     Args:
-        listener: plays the plan; closed at the end.
+        listener: plays the plan.
         shelf: the available drills.
         plan: the plan; its source must play in real time.
         beat: beats from the first of the drill.

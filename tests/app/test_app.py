@@ -84,7 +84,6 @@ class Puppet:
         self.plans: list[Plan] = []
         self.stops = 0
         self.polls = 0
-        self.closed = False
         self.refuse: TrainerError | None = None
         self._script: Iterator[tuple[float, Event]] = iter(())
 
@@ -105,9 +104,6 @@ class Puppet:
     def stop(self) -> None:
         self.stops += 1
         self.queue.append(TakeFinished())
-
-    def close(self) -> None:
-        self.closed = True
 
     def play(self, until: float) -> None:
         """Replay the scripted take up to a time in seconds."""
@@ -138,7 +134,6 @@ def run(
         async with app.run_test(size=size, notifications=True) as pilot:
             await painted(pilot, puppet)
             await test(pilot, puppet)
-        assert puppet.closed
 
     asyncio.run(inside())
 

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import sqlite3
+from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
 
@@ -9,7 +11,15 @@ import pytest
 
 from trainer.drill import parse_drill
 from trainer.harp import Harp
-from trainer.practice import Event, Notice, PassEnded, Plan, StepMarked, run_take
+from trainer.practice import (
+    Event,
+    Notice,
+    PassEnded,
+    Plan,
+    StepMarked,
+    StopRequest,
+    run_take,
+)
 from trainer.practice.recorder import ResultRecorder
 from trainer.sound import Fault, PlayerSpec, RecordingSpec
 from trainer.store import Journal, StepRecord
@@ -85,6 +95,71 @@ def test_a_false_start_is_not_kept_and_a_stopped_pass_is(tmp_path: Path) -> None
             takes = journal.takes()
         assert len(takes) == kept
         assert not any(take.passed or take.whole for take in takes)
+
+
+def test_each_step_is_in_the_journal_before_its_event(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    marks, looks = {}, 0
+    for event in run_take(plan(path)):
+        if isinstance(event, StepMarked):
+            marks[event.mark.step.index] = event.mark
+            with Journal(path) as journal:
+                (take,) = journal.takes()
+            assert (take.whole, take.passed) == (False, False)
+            assert {step.index: step.score for step in take.steps} == {
+                index: mark.score for index, mark in marks.items()
+            }
+            looks += 1
+    assert looks >= len(DRILL.steps)
+    with Journal(path) as journal:
+        (take,) = journal.takes()
+    assert take.whole
+    assert len(take.steps) == len(DRILL.steps)
+
+
+@pytest.mark.parametrize("saved", [True, False])
+def test_a_reader_that_goes_away_ends_the_take_and_loses_nothing(
+    tmp_path: Path, saved: bool
+) -> None:
+    path, flac = tmp_path / "journal.sqlite", tmp_path / "take.flac"
+    events = run_take(plan(path, save=flac if saved else None))
+    first = next(event for event in events if isinstance(event, StepMarked))
+    events.close()  # type: ignore[attr-defined]
+    with Journal(path) as journal:
+        (take,) = journal.takes()
+    assert not take.whole
+    assert [step.index for step in take.steps] == [first.mark.step.index]
+    assert {each.suffix for each in tmp_path.iterdir()} == {".sqlite"} | {".flac"} & {
+        ".flac" if saved else ""
+    }
+    if saved:
+        again = list(run_take(Plan(Harp.of("A"), RecordingSpec(flac), drill=DRILL)))
+        (result,) = [event.result for event in again if isinstance(event, PassEnded)]
+        assert [mark.score for mark in result.marks] == [step.score for step in take.steps]
+
+
+def test_a_false_start_is_kept_where_it_was_not_the_player_who_stopped(tmp_path: Path) -> None:
+    path, marked = tmp_path / "journal.sqlite", []
+    for event in run_take(plan(path), lambda: bool(marked) and StopRequest.OUTSIDE):
+        if isinstance(event, StepMarked):
+            marked.append(event)
+    with Journal(path) as journal:
+        (take,) = journal.takes()
+    assert len(take.steps) == 1
+
+
+def test_a_step_waits_for_no_other_process(tmp_path: Path) -> None:
+    path = tmp_path / "journal.sqlite"
+    with Journal(path), closing(sqlite3.connect(path, isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        for event in run_take(plan(path)):
+            if isinstance(event, StepMarked):
+                if other.in_transaction and event.mark.step.index == 1:
+                    other.execute("ROLLBACK")
+                elif not other.in_transaction:
+                    break
+    with Journal(path) as journal:
+        assert len(journal.takes()[0].steps) >= 3
 
 
 def test_practice_goes_on_where_nothing_can_be_stored(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import gc
 import time
 from collections.abc import Sequence
@@ -14,6 +15,7 @@ from textual.filter import LineFilter
 from textual.notifications import SeverityLevel
 from textual.timer import Timer
 
+from trainer.app.driver import terminal_driver
 from trainer.app.output_filter import PrintableFilter
 from trainer.app.palette import KeyCommands
 from trainer.app.practice_layout import TALL_ROWS
@@ -35,13 +37,16 @@ SCREEN_FRAME_S = 1 / 60
 POLL_INTERVAL_S = 1 / 240
 """Time between two polls of the session, in seconds. A note that has just begun is shown at once,
 not at the next frame."""
+TERMINAL_CHECK_S = 1.0
+"""Time between two looks whether the terminal is still there, in seconds."""
 
 
 class TrainerApp(App[None]):
     """The trainer as a full-screen app.
 
     Args:
-        listener: plays plans and reports events. It is closed when the app ends.
+        listener: plays plans and reports events. Whoever made it closes it after the app, which may
+            leave a take running.
         shelf: the available drills.
         plan: the first plan; without a drill, the app only listens.
         autostart: whether to start the plan at once.
@@ -85,7 +90,7 @@ class TrainerApp(App[None]):
         motion: str = "full",
         loop: tuple[Passage, float] | None = None,
     ) -> None:
-        super().__init__()
+        super().__init__(driver_class=terminal_driver())
         apply_theme(self, theme)
         if motion == "reduced":
             self.animation_level = "none"
@@ -97,9 +102,16 @@ class TrainerApp(App[None]):
         self._first_loop = loop
         self._poll_timer: Timer | None = None
         self._next_frame = 0.0
+        self._events_loop: asyncio.AbstractEventLoop | None = None
+        self._must_leave = False
 
     def on_mount(self) -> None:
         """Push the first screen and create the poll timer."""
+        self._events_loop = asyncio.get_running_loop()
+        if self._must_leave:
+            self.exit()
+            return
+        self.set_interval(TERMINAL_CHECK_S, self._check_terminal)
         self._poll_timer = self.set_interval(POLL_INTERVAL_S, self._tick, pause=True)
         plan = self.session.plan
         if self._first_loop is not None:
@@ -117,9 +129,24 @@ class TrainerApp(App[None]):
                 self.session.start(plan)
         self.call_after_refresh(_freeze_garbage)
 
-    def on_unmount(self) -> None:
-        """Close the session."""
-        self.session.close()
+    async def action_quit(self) -> None:
+        """Stop the running take and leave."""
+        self.session.stop()
+        self.exit()
+
+    def leave(self) -> None:
+        """Leave without stopping the take: it is ended from outside, as everything is.
+
+        May be called at any time, by a handler of signals, too.
+        """
+        self._must_leave = True
+        if self._events_loop is not None:
+            self._events_loop.call_soon_threadsafe(self.exit)
+
+    def _check_terminal(self) -> None:
+        """Leave where the terminal is gone; not every system sends a signal then."""
+        if getattr(self._driver, "is_gone", False):
+            self.exit()
 
     def on_resize(self, event: events.Resize) -> None:
         """Cover the screens while the window is too small."""

@@ -51,9 +51,6 @@ class ListenerLike(Protocol):
     def stop(self) -> None:
         """End the running take soon; its last events still come through `poll`."""
 
-    def close(self) -> None:
-        """Release all resources."""
-
 
 def check_playable(plan: Plan) -> None:
     """Check that the harp can play every step of the drill.
@@ -245,10 +242,6 @@ class Session:
                 case TakeFinished():
                     self._finish()
         return bool(events) and self.take.in_attack
-
-    def close(self) -> None:
-        """Close the listener."""
-        self._listener.close()
 
     def _end(self) -> None:
         if not self._run.ending:

@@ -29,6 +29,7 @@ from trainer.practice import (
     Plan,
     PositionChanged,
     ReadingHeard,
+    SavingProgress,
     SilenceEnded,
     StepMarked,
     TakeFailed,
@@ -37,6 +38,7 @@ from trainer.practice import (
     TakeResumed,
     WaitStarted,
 )
+from trainer.report.take_lines import saving_text
 
 TRAIL_POINTS = 4096
 """Maximum points of the pitch trail: 20 s at 200 readings a second."""
@@ -451,6 +453,8 @@ class TakeState:
                 self.playhead.resuming = True
             case Notice(sentence):
                 self.messages.notice = sentence
+            case SavingProgress(fraction):
+                self.messages.notice = saving_text(fraction)
             case TakeFailed(sentence):
                 self.fail(sentence)
             case TakeFinished(saved, sound):

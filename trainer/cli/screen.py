@@ -2,12 +2,25 @@
 
 from __future__ import annotations
 
+import contextlib
 import os
+import signal
 import sys
+import time
 from dataclasses import replace
+from types import FrameType
+from typing import TYPE_CHECKING
 
-from trainer.practice import Plan
-from trainer.sound import Passage
+import typer
+
+from trainer.cli.terminal_guard import ENDING_SIGNALS, SIGNAL_EXIT, catching
+
+if TYPE_CHECKING:
+    from trainer.practice import Event, Listener, Plan
+    from trainer.sound import Passage
+
+QUIET_S = 1.0
+"""Time for which saving a take needs no word, in seconds."""
 
 
 def can_show_screen() -> bool:
@@ -41,9 +54,18 @@ def run_app(
     look = resolved.settings.screen
     start_logging(console=False)
 
+    ended_by = 0
+
+    def end(number: int, frame: FrameType | None) -> None:
+        nonlocal ended_by
+        ended_by = number
+        if app is not None:
+            app.leave()
+
+    app = None
     # Start the listener's process before the app takes over the terminal.
     listener = Listener()
-    try:
+    with catching(end, signal.SIGINT, *ENDING_SIGNALS):
         from trainer.app import TrainerApp, effective_theme
 
         shelf = read_shelf().drills
@@ -51,7 +73,7 @@ def run_app(
             shelf = (plan.drill, *shelf)
         if resolved.settings.practice.hands_free and not plan.follow:
             plan = replace(plan, hands_free=HandsFree())
-        TrainerApp(
+        app = TrainerApp(
             listener,
             shelf,
             plan,
@@ -61,6 +83,45 @@ def run_app(
             theme=effective_theme(look.theme),
             motion=look.motion,
             loop=loop,
-        ).run()
-    finally:
-        listener.close()
+        )
+        try:
+            if not ended_by:
+                app.run()
+        finally:
+            close_listener(listener)
+    if ended_by:
+        raise typer.Exit(SIGNAL_EXIT + ended_by)
+
+
+def close_listener(listener: Listener) -> None:
+    """Wait until the running take is saved, and show that; Ctrl-C gives it up."""
+    from trainer.practice import Notice, SavingProgress, TakeFinished
+
+    given_up = shown = False
+    began = time.monotonic()
+
+    def give_up(number: int, frame: FrameType | None) -> None:
+        nonlocal given_up
+        given_up = True
+        listener.give_up()
+
+    def show(event: Event) -> None:
+        nonlocal shown
+        if isinstance(event, Notice):
+            _tell(event.sentence)
+        elif isinstance(event, SavingProgress) and time.monotonic() > began + QUIET_S:
+            shown = True
+            _tell(f"\rSaving the take: {event.fraction:.0%} (Ctrl-C gives it up)", end="")
+        elif isinstance(event, TakeFinished) and shown:
+            _tell("")
+
+    with catching(give_up, signal.SIGINT):
+        listener.close(show)
+    if given_up:
+        _tell("\nGiven up: the sound is in a file whose name ends in .part.flac.")
+
+
+def _tell(text: str, end: str = "\n") -> None:
+    """Write to standard error, which may be a terminal that is gone."""
+    with contextlib.suppress(OSError):
+        print(text, file=sys.stderr, end=end, flush=True)

@@ -1,4 +1,4 @@
-"""Keep library output off the terminal, and turn Ctrl-C into a request to stop."""
+"""Keep library output off the terminal, and turn signals into requests to stop."""
 
 from __future__ import annotations
 
@@ -7,6 +7,22 @@ import os
 import signal
 from collections.abc import Callable, Iterator
 from types import FrameType
+from typing import TYPE_CHECKING
+
+import typer
+
+if TYPE_CHECKING:
+    from trainer.practice import StopRequest
+
+SIGNAL_EXIT = 128
+"""Exit code of a program that a signal has ended, less the signal's number: a convention of
+shells."""
+ENDING_SIGNALS = tuple(
+    getattr(signal, name)
+    for name in ("SIGTERM", "SIGHUP", "SIGBREAK")  # a system has two of them
+    if hasattr(signal, name)
+)
+"""Signals that end the program from outside: a closed terminal, a logout, a shutdown."""
 
 
 @contextlib.contextmanager
@@ -33,20 +49,50 @@ def silence_libraries() -> Iterator[None]:
 
 
 @contextlib.contextmanager
-def catch_interrupts() -> Iterator[Callable[[], bool]]:
-    """Yield a function that returns whether Ctrl-C was pressed; no exception is raised meanwhile.
+def catch_interrupts() -> Iterator[Callable[[], StopRequest | bool]]:
+    """Yield a function that returns whether a signal wants the end; none raises meanwhile.
 
-    A KeyboardInterrupt while a device is being opened would leave it open, and the program would
-    wait for it at exit.
+    Ctrl-C is the player's wish; :data:`ENDING_SIGNALS` come from outside. An exception while a
+    device is being opened would leave it open, and the program would wait for it at exit.
+
+    Raises:
+        typer.Exit: at the end of the block, where a signal came from outside; an error in writing
+            to a terminal that is gone is no error then.
     """
-    pressed = False
+    ended_by: int | None = None
 
-    def press(number: int, frame: FrameType | None) -> None:
-        nonlocal pressed
-        pressed = True
+    def note(number: int, frame: FrameType | None) -> None:
+        nonlocal ended_by
+        if ended_by in (None, signal.SIGINT):
+            ended_by = number
 
-    before = signal.signal(signal.SIGINT, press)
+    def request() -> StopRequest | bool:
+        if ended_by is None:
+            return False
+        from trainer.practice import StopRequest  # loads numpy, which most commands do without
+
+        return StopRequest.PLAYER if ended_by == signal.SIGINT else StopRequest.OUTSIDE
+
+    with catching(note, signal.SIGINT, *ENDING_SIGNALS):
+        try:
+            yield request
+        except OSError:
+            if ended_by in (None, signal.SIGINT):
+                raise
+    if ended_by is not None and ended_by != signal.SIGINT:
+        raise typer.Exit(SIGNAL_EXIT + ended_by)
+
+
+@contextlib.contextmanager
+def catching(handler: Callable[[int, FrameType | None], None], *numbers: int) -> Iterator[None]:
+    """Handle signals in a block; one that is ignored, as below ``nohup``, stays so."""
+    before = {
+        number: signal.signal(number, handler)
+        for number in numbers
+        if signal.getsignal(number) is not signal.SIG_IGN
+    }
     try:
-        yield lambda: pressed
+        yield
     finally:
-        signal.signal(signal.SIGINT, before)
+        for number, handled in before.items():
+            signal.signal(number, handled if handled is not None else signal.SIG_DFL)

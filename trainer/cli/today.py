@@ -31,7 +31,14 @@ from trainer.cli.terminal_guard import catch_interrupts, silence_libraries
 if TYPE_CHECKING:
     from trainer.coach import DailySet, DrillTraits
     from trainer.harp import Harp
-    from trainer.practice import DayEvent, EntryStarted, Event, NextCommand, PlacementEnded
+    from trainer.practice import (
+        DayEvent,
+        EntryStarted,
+        Event,
+        NextCommand,
+        PlacementEnded,
+        ShouldStop,
+    )
     from trainer.settings import Settings
     from trainer.store import Journal
 
@@ -219,9 +226,7 @@ def _set_focus(
 
 
 def _place(
-    events: Callable[
-        [Callable[[], bool], NextCommand], Iterator[Event | EntryStarted | PlacementEnded]
-    ],
+    events: Callable[[ShouldStop, NextCommand], Iterator[Event | EntryStarted | PlacementEnded]],
     journal: Journal,
     player: str,
 ) -> None:
@@ -252,7 +257,7 @@ def _place(
 
 
 def _play(
-    events: Callable[[Callable[[], bool], NextCommand], Iterator[Event | DayEvent]],
+    events: Callable[[ShouldStop, NextCommand], Iterator[Event | DayEvent]],
     day: DailySet,
     *,
     in_lines: bool,

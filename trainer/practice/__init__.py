@@ -9,6 +9,8 @@ from trainer.practice.commands import (
     PassControl,
     PlayLoop,
     PlayTone,
+    ShouldStop,
+    StopRequest,
     no_command,
 )
 from trainer.practice.demo import typical_faults
@@ -23,6 +25,7 @@ from trainer.practice.events import (
     PassStarted,
     PositionChanged,
     ReadingHeard,
+    SavingProgress,
     SilenceEnded,
     StepMarked,
     TakeFailed,
@@ -149,8 +152,11 @@ __all__ = [
     "ReedSounding",
     "RepeatRequested",
     "Request",
+    "SavingProgress",
+    "ShouldStop",
     "SilenceEnded",
     "StepMarked",
+    "StopRequest",
     "TakeFailed",
     "TakeFinished",
     "TakePaused",

@@ -1,4 +1,4 @@
-"""Commands to a running take, apart from stopping it."""
+"""Commands to a running take, and requests to stop it."""
 
 from __future__ import annotations
 
@@ -41,6 +41,18 @@ class PlayLoop:
 
     passage: Passage | None
 
+
+class StopRequest(Enum):
+    """Who wants a take to end."""
+
+    PLAYER = auto()
+    """The player: a pass of which little was played is a false start, and is not kept."""
+    OUTSIDE = auto()
+    """A signal, or the end of the screen: whatever was played is kept."""
+
+
+ShouldStop = Callable[[], StopRequest | bool]
+"""Returns whether a take must end, and who wants it; True stands for the player. Called often."""
 
 Command = PassControl | PlayTone | PlayLoop
 NextCommand = Callable[[], Command | None]

@@ -10,7 +10,7 @@ from trainer.coach import DURATION, DailySet, Reason, SetEntry
 from trainer.drill import Drill, move_to_harp
 from trainer.harp import Harp
 from trainer.marking import Result
-from trainer.practice.commands import NextCommand, no_command
+from trainer.practice.commands import NextCommand, ShouldStop, no_command
 from trainer.practice.events import Event, PassEnded, TakeFailed
 from trainer.practice.plan import Plan
 from trainer.practice.session import run_take
@@ -71,7 +71,7 @@ def run_day(
     drills: Mapping[str, Drill],
     base: Plan,
     harp_for: HarpChooser,
-    should_stop: Callable[[], bool] = lambda: False,
+    should_stop: ShouldStop = lambda: False,
     next_command: NextCommand = no_command,
 ) -> Iterator[Event | DayEvent]:
     """Play the rest of a set, each drill again and again until its entry is done.
@@ -108,7 +108,7 @@ def run_day(
         while not (over or day.is_done(entry)):
             if waits:
                 rest(rest_s, should_stop, next_command)
-            if over := should_stop():
+            if over := bool(should_stop()):
                 break
             rest_s, before, failed = DURATION.between_takes_s, day, False
             for event in run_take(plan, should_stop, next_command):
@@ -128,7 +128,7 @@ def is_whole(result: Result) -> bool:
     return len(result.marks) == sum(not step.call for step in result.drill.steps)
 
 
-def rest(seconds: float, should_stop: Callable[[], bool], next_command: NextCommand) -> None:
+def rest(seconds: float, should_stop: ShouldStop, next_command: NextCommand) -> None:
     """Wait for some seconds, for a command, or until it is time to stop."""
     until = time.monotonic() + seconds
     while time.monotonic() < until and not should_stop() and next_command() is None:

@@ -165,6 +165,17 @@ class TakeFailed:
 
 
 @dataclass(frozen=True, slots=True)
+class SavingProgress:
+    """The take is over, and its sound is still being saved.
+
+    Attributes:
+        fraction: what is done, 0 to 1.
+    """
+
+    fraction: float
+
+
+@dataclass(frozen=True, slots=True)
 class TakeFinished:
     """The take is over; nothing follows.
 
@@ -192,5 +203,6 @@ Event = (
     | LoopStarted
     | Notice
     | TakeFailed
+    | SavingProgress
     | TakeFinished
 )

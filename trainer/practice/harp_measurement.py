@@ -10,7 +10,7 @@ A harp may be sharp or flat as a whole. Notes are assigned relative to the reeds
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import dataclass
 from statistics import median
 
@@ -21,6 +21,7 @@ from trainer.core.types import Floats
 from trainer.ear import HeardNote, NoteTracker, Reading
 from trainer.harp import Harp, Tab, natural_entries
 from trainer.music import cents
+from trainer.practice.commands import ShouldStop
 from trainer.practice.events import Event, PassStarted, ReadingHeard, TakeFinished
 from trainer.practice.plan import Plan
 from trainer.practice.session import run_take
@@ -391,7 +392,7 @@ class HarpMeasurement:
 
 
 def measure_harp(
-    plan: Plan, attacks: int = ATTACKS, should_stop: Callable[[], bool] = lambda: False
+    plan: Plan, attacks: int = ATTACKS, should_stop: ShouldStop = lambda: False
 ) -> Iterator[Event | MeasurementEvent]:
     """Measure a harp.
 

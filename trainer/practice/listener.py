@@ -24,7 +24,7 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
-from ctypes import c_uint64
+from ctypes import c_double, c_uint64
 from dataclasses import dataclass, replace
 from multiprocessing.connection import Connection
 from pathlib import Path
@@ -32,7 +32,7 @@ from typing import Any, TypeVar
 
 from trainer.core import TrainerError
 from trainer.core.logs import log_folder, start_logging
-from trainer.practice.commands import Command, NextCommand
+from trainer.practice.commands import Command, NextCommand, ShouldStop, StopRequest
 from trainer.practice.event_log import logged
 from trainer.practice.events import (
     Event,
@@ -47,11 +47,16 @@ from trainer.practice.requests import Request
 from trainer.practice.session import run_take
 
 Answer = TypeVar("Answer")
-TakeRunner = Callable[[Plan, Callable[[], bool], NextCommand], Iterator[Event]]
+TakeRunner = Callable[[Plan, ShouldStop, NextCommand], Iterator[Event]]
 """Runs one take in the listener's process: `run_take`, or a wrapper of it that measures."""
 
-CLOSING_S = 3.0
-"""Seconds that the process has to end before it is killed."""
+CLOSING_S = 5.0
+"""Seconds without progress after which a process that has to end is killed. Chosen."""
+PROGRESS_S = 0.05
+"""Seconds of processor time that count as progress: an idle process takes less in `CLOSING_S`."""
+CLOSING_POLL_S = 0.02
+HEARTBEAT_S = 0.2
+"""Seconds between two notes of the processor time that the process has used."""
 MAX_EVENTS_PER_POLL = 400
 """Events taken in one poll: about two seconds of them, in case the screen was busy."""
 MAX_BYTES_IN_FLIGHT = 8_000
@@ -81,65 +86,44 @@ class _NumberedRequest:
 
 
 class Listener:
-    """Runs takes in a process of its own.
+    """Runs takes in a process of its own, and starts another where that one has died.
 
-    Must be made before a Textual app runs: the app replaces standard error, and no process can be
-    started from inside it.
+    Must be made before a Textual app runs: the app replaces standard error, and the first process
+    cannot be started from inside it.
 
     Args:
         runner: runs each take in that process; must be picklable.
     """
 
     def __init__(self, runner: TakeRunner = run_take) -> None:
-        context = mp.get_context("spawn")
-        self._orders, their_orders = context.Pipe()
-        self._events, their_events = context.Pipe(duplex=False)
-        self._answers, their_answers = context.Pipe(duplex=False)
-        self._bytes_taken = context.RawValue(c_uint64)
-        self._process = context.Process(
-            target=_serve,
-            args=(
-                their_orders,
-                their_events,
-                their_answers,
-                self._bytes_taken,
-                _log_path(),
-                runner,
-            ),
-            daemon=True,
-        )
-        self._process.start()
-        their_orders.close()
-        their_events.close()
-        their_answers.close()
+        self._runner = runner
+        self._process = _Process(runner)
         self._busy = False
-        self._sending = threading.Lock()
-        self._numbers = itertools.count()
-        self._pending: dict[int, Future[Any]] = {}
-        self._receiver: threading.Thread | None = None
+        self._reviving = threading.Lock()
 
     def begin(self, plan: Plan) -> None:
         """Start a take; none may be running.
 
         Raises:
-            ListenerError: the process is gone.
+            ListenerError: no process can be started.
         """
-        self._send(plan)
+        self._revive()
+        self._process.send(plan)
         self._busy = True
 
     def poll(self) -> list[Event]:
         """Return the events since the last call, in order; the last of a take is `TakeFinished`."""
-        events: list[Event] = []
-        with contextlib.suppress(EOFError, OSError):
-            while len(events) < MAX_EVENTS_PER_POLL and self._events.poll():
-                sent = self._events.recv_bytes()
-                self._bytes_taken.value += len(sent)
-                events.append(pickle.loads(sent))
+        events = self._process.received()
         if not events and self._busy and not self._process.is_alive():
             events = [
-                TakeFailed(f"the listener has stopped; {_log_path()} may show why"),
+                TakeFailed(
+                    "the listener has stopped, and a new one starts: play again; the journal has "
+                    f"the steps that were marked; {_log_path()} may show why"
+                ),
                 TakeFinished(),
             ]
+            with contextlib.suppress(ListenerError):
+                self._revive()
         if any(isinstance(event, TakeFinished) for event in events):
             self._busy = False
         return events
@@ -147,7 +131,7 @@ class Listener:
     def ask(self, command: Command) -> None:
         """Send a command to the running take; ignored where none runs."""
         with contextlib.suppress(ListenerError):
-            self._send(command)
+            self._process.send(command)
 
     def request(self, request: Request[Answer]) -> Future[Answer]:
         """Put a request, which is answered in its turn. May be called from any thread.
@@ -159,11 +143,125 @@ class Listener:
             The answer. It raises the request's own `TrainerError`, or `ListenerError` where the
             process is gone.
         """
+        if not self._busy:
+            with contextlib.suppress(ListenerError):
+                self._revive()
+        return self._process.request(request)
+
+    def stop(self) -> None:
+        """End the running take soon; its last events still come through `poll`."""
+        with contextlib.suppress(ListenerError):
+            self._process.send(None)
+
+    def close(self, show: Callable[[Event], None] = lambda event: None) -> None:
+        """End the process; a running take is stopped and saved first, however long that takes.
+
+        A process that neither works nor reports anything for `CLOSING_S` is killed.
+
+        Args:
+            show: called with each event that comes meanwhile.
+        """
+        self._process.close(show)
+
+    def give_up(self) -> None:
+        """Kill the process; what it was saving stays incomplete. May be called by a signal."""
+        self._process.kill()
+
+    def _revive(self) -> None:
+        """Start a new process where the last one is gone.
+
+        Raises:
+            ListenerError: it cannot be started.
+        """
+        with self._reviving:
+            if self._process.is_alive():
+                return
+            self._process.close()
+            try:
+                self._process = _Process(self._runner)
+            except (OSError, ValueError) as error:
+                raise ListenerError(
+                    f"the listener has stopped and cannot be started ({error}); start the trainer "
+                    "again"
+                ) from error
+
+
+class _Process:
+    """One process of the listener, with its pipes.
+
+    Raises:
+        OSError, ValueError: it cannot be started.
+    """
+
+    def __init__(self, runner: TakeRunner) -> None:
+        context = mp.get_context("spawn")
+        self._orders, their_orders = context.Pipe()
+        self._events, their_events = context.Pipe(duplex=False)
+        self._answers, their_answers = context.Pipe(duplex=False)
+        self._bytes_taken = context.RawValue(c_uint64)
+        self._worked_s = context.RawValue(c_double)
+        self._process = context.Process(
+            target=_serve,
+            args=(
+                their_orders,
+                their_events,
+                their_answers,
+                self._bytes_taken,
+                self._worked_s,
+                _log_path(),
+                runner,
+            ),
+            daemon=True,
+        )
+        with contextlib.redirect_stderr(sys.__stderr__):  # an app's has no descriptor to inherit
+            self._process.start()
+        their_orders.close()
+        their_events.close()
+        their_answers.close()
+        self._sending = threading.Lock()
+        self._numbers = itertools.count()
+        self._pending: dict[int, Future[Any]] = {}
+        self._receiver: threading.Thread | None = None
+
+    def is_alive(self) -> bool:
+        """Whether the process runs."""
+        return self._process.is_alive()
+
+    def kill(self) -> None:
+        """End the process at once."""
+        self._process.kill()
+
+    def received(self) -> list[Event]:
+        """Return the events that have come, in order, up to `MAX_EVENTS_PER_POLL`."""
+        events: list[Event] = []
+        with contextlib.suppress(EOFError, OSError):
+            while len(events) < MAX_EVENTS_PER_POLL and self._events.poll():
+                sent = self._events.recv_bytes()
+                self._bytes_taken.value += len(sent)
+                events.append(pickle.loads(sent))
+        return events
+
+    def send(self, order: Plan | Command | _NumberedRequest | None) -> None:
+        """Send an order.
+
+        Raises:
+            ListenerError: the process is gone.
+        """
+        try:
+            with self._sending:
+                self._orders.send(order)
+        except OSError as error:
+            raise ListenerError(
+                f"the listener has stopped ({error}); start the trainer again"
+            ) from error
+
+    def request(self, request: Request[Answer]) -> Future[Answer]:
+        """Send a request; return its pending answer."""
         answer: Future[Answer] = Future()
         number = next(self._numbers)
         self._pending[number] = answer
         try:
-            self._send(_NumberedRequest(number, request))
+            self.send(_NumberedRequest(number, request))
         except ListenerError as error:
             del self._pending[number]
             answer.set_exception(error)
@@ -173,28 +271,23 @@ class Listener:
             self._receiver.start()
         return answer
 
-    def stop(self) -> None:
-        """End the running take soon; its last events still come through `poll`."""
-        with contextlib.suppress(ListenerError):
-            self._send(None)
-
-    def close(self) -> None:
-        """End the process; a running take is stopped and saved first."""
-        self.stop()
+    def close(self, show: Callable[[Event], None] = lambda event: None) -> None:
+        """End the process; see :meth:`Listener.close`. May be called twice."""
         self._orders.close()
+        worked_s = self._worked_s.value
+        patient_until = time.monotonic() + CLOSING_S
+        while self._process.is_alive():
+            events = self.received()
+            for event in events:
+                show(event)
+            if events or self._worked_s.value > worked_s + PROGRESS_S:
+                worked_s = self._worked_s.value
+                patient_until = time.monotonic() + CLOSING_S
+            elif time.monotonic() > patient_until:
+                _log.error("the listener does not end; it is killed")
+                self.kill()
+            self._process.join(CLOSING_POLL_S)
         self._events.close()
-        self._process.join(CLOSING_S)
-        if self._process.is_alive():
-            self._process.kill()
-
-    def _send(self, order: Plan | Command | _NumberedRequest | None) -> None:
-        try:
-            with self._sending:
-                self._orders.send(order)
-        except OSError as error:
-            raise ListenerError(
-                f"the listener has stopped ({error}); start the trainer again"
-            ) from error
 
     def _receive_answers(self) -> None:
         """Resolve pending answers until the process is gone."""
@@ -264,14 +357,12 @@ def _serve(
     events: Connection,
     answers: Connection,
     bytes_taken: c_uint64,
+    worked_s: c_double,
     log: Path,
     runner: TakeRunner,
 ) -> None:
     """The process: runs one take after another, and answers requests, until the pipe is closed."""
-    import signal
-
-    # Ctrl-C is the screen's business: it stops the take and closes the pipe.
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    threading.Thread(target=_note_work, args=(worked_s,), daemon=True).start()
     _redirect_standard_error(log)
     _raise_priority()
     start_logging("trainer-listener", console=False)
@@ -279,8 +370,9 @@ def _serve(
     sender = _Sender(events, bytes_taken)
     scratch = Path(tempfile.mkdtemp(prefix="heard-"))
     orders = _Orders(orders_pipe, answers)
+    _handle_signals(orders)
 
-    def should_stop() -> bool:
+    def should_stop() -> StopRequest | bool:
         sender.flush()  # while a microphone is lost nothing else is sent
         return orders.should_stop()
 
@@ -297,13 +389,33 @@ def _serve(
                     gc.freeze()  # what exists by now stays; the collector need not visit it
             while not sender.drain(DRAIN_POLL_S):
                 orders.drop_late()
-    except EOFError:
+    except (EOFError, ConnectionError):
         _log.info("listener ended")
     except Exception:
         _log.exception("listener failed")
         raise
     finally:
         shutil.rmtree(scratch, ignore_errors=True)
+
+
+def _handle_signals(orders: _Orders) -> None:
+    """End as if the pipe were closed where the system ends the process alone.
+
+    Ctrl-C and a closed terminal are the screen's business: it closes the pipe.
+    """
+    import signal
+
+    for name in ("SIGINT", "SIGHUP"):
+        if hasattr(signal, name):
+            signal.signal(getattr(signal, name), signal.SIG_IGN)
+    signal.signal(signal.SIGTERM, lambda number, frame: orders.terminate())
+
+
+def _note_work(worked_s: c_double) -> None:
+    """Note the processor time that the process has used, again and again."""
+    while True:
+        worked_s.value = time.process_time()
+        time.sleep(HEARTBEAT_S)
 
 
 def _raise_priority() -> None:
@@ -328,7 +440,18 @@ class _Orders:
         self._pipe, self._answers = pipe, answers
         self._commands: deque[Command] = deque()
         self._waiting: deque[_NumberedRequest] = deque()
-        self._stop = False
+        self._stop: StopRequest | None = None
+        self._terminated = self._idle = False
+
+    def terminate(self) -> None:
+        """End the running take, and then the process; called by a handler of signals.
+
+        Raises:
+            EOFError: the process waits for orders; it must end at once.
+        """
+        self._terminated = True
+        if self._idle:
+            raise EOFError
 
     def wait_for_plan(self) -> Plan:
         """Wait for the next take, and answer requests meanwhile.
@@ -339,19 +462,35 @@ class _Orders:
         while True:
             while self._waiting:
                 self._answer(self._waiting.popleft(), idle=True)
-            order = self._pipe.recv()
+            order = self._receive()
             if isinstance(order, _NumberedRequest):
                 self._answer(order, idle=True)
             elif isinstance(order, Plan):
                 self._commands.clear()
-                self._stop = False
+                self._stop = None
                 return order
             # Anything else was meant for a take that has ended.
 
-    def should_stop(self) -> bool:
-        """Whether the running take must end."""
+    def _receive(self) -> object:
+        """Wait for an order.
+
+        Raises:
+            EOFError: the pipe was closed, or the process must end.
+        """
+        self._idle = True
+        try:
+            if self._terminated:
+                raise EOFError
+            return self._pipe.recv()
+        finally:
+            self._idle = False
+
+    def should_stop(self) -> StopRequest | bool:
+        """Whether the running take must end, and who wants it."""
         self._read()
-        return self._stop
+        if self._terminated and self._stop is None:
+            self._stop = StopRequest.OUTSIDE
+        return self._stop or False
 
     def next_command(self) -> Command | None:
         """Return the next command to the running take, if any."""
@@ -374,15 +513,15 @@ class _Orders:
             while not self._stop and self._pipe.poll():
                 order = self._pipe.recv()
                 if order is None:
-                    self._stop = True
+                    self._stop = StopRequest.PLAYER
                 elif not isinstance(order, _NumberedRequest):
                     self._commands.append(order)
                 elif order.request.needs_idle:
                     self._waiting.append(order)
                 else:
                     self._answer(order, idle=False)
-        except EOFError:
-            self._stop = True
+        except (EOFError, OSError):  # the screen has ended, or has been killed
+            self._stop = StopRequest.OUTSIDE
 
     def _answer(self, order: _NumberedRequest, *, idle: bool) -> None:
         answer, error = None, None

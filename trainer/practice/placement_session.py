@@ -8,7 +8,7 @@ from datetime import date
 
 from trainer.coach import DURATION, DrillTraits, PlacementTest, Reason, SetEntry
 from trainer.harp import Harp
-from trainer.practice.commands import NextCommand, no_command
+from trainer.practice.commands import NextCommand, ShouldStop, no_command
 from trainer.practice.day_session import EntryStarted, is_whole, rest
 from trainer.practice.events import Event, PassEnded, TakeFailed
 from trainer.practice.plan import Plan
@@ -32,7 +32,7 @@ def run_placement(
     base: Plan,
     harp_for: Callable[[Harp], tuple[Harp, str | None]],
     day: date,
-    should_stop: Callable[[], bool] = lambda: False,
+    should_stop: ShouldStop = lambda: False,
     next_command: NextCommand = no_command,
 ) -> Iterator[Event | EntryStarted | PlacementEnded]:
     """Play the drills that a placement asks for, each once.

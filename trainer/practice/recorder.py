@@ -2,24 +2,52 @@
 
 from __future__ import annotations
 
+import contextlib
+import logging
 import shutil
 import tempfile
 from collections.abc import Iterator
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from uuid import uuid4
 
-from trainer.marking import Result
+from trainer.marking import Mark, Result, pass_score
 from trainer.practice.events import Notice
 from trainer.practice.plan import Plan
 from trainer.sound import SourceSpec
-from trainer.store import Journal, JournalError, TakeRecord, store_audio, with_calibrated_latency
+from trainer.store import (
+    Journal,
+    JournalError,
+    StepRecord,
+    TakeRecord,
+    store_audio,
+    with_calibrated_latency,
+)
 
 TAKE_FILE = "take.flac"
 """Name of the file that holds a take's sound until it is stored or replaced."""
 
+_log = logging.getLogger(__name__)
+
 MIN_KEPT_FRACTION = 0.25
 """Smallest played fraction of a stopped pass that the journal keeps; less is a false start. Chosen
 by hand."""
+
+
+@dataclass(slots=True)
+class _Draft:
+    """The running pass, as far as it is marked.
+
+    Attributes:
+        id: identifier of its take.
+        marks: the latest mark of each step, by the step's index.
+        unstored: those that the journal lacks.
+    """
+
+    id: str
+    marks: dict[int, Mark] = field(default_factory=dict)
+    unstored: dict[int, Mark] = field(default_factory=dict)
 
 
 class ResultRecorder:
@@ -27,15 +55,18 @@ class ResultRecorder:
 
     Attributes:
         newest: identifier of the result that was recorded last; None if it is not stored.
+        keeps_all: whether even a false start is stored: it was not the player who stopped it.
     """
 
     def __init__(self, plan: Plan) -> None:
         self.newest: str | None = None
+        self.keeps_all = False
         self._plan = plan
         self._journal: Journal | None = None
         self._failed = plan.journal is None
         self._reason = ""
         self._records: list[TakeRecord] = []
+        self._draft: _Draft | None = None
 
     def sound_file(self) -> Path | None:
         """Return where the sound of the take is written at first; None if it is not wanted."""
@@ -101,13 +132,62 @@ class ResultRecorder:
             result: what a pass earned.
             began: when it began, with a time zone.
         """
-        plan, journal, self.newest = self._plan, self._open(), None
+        journal, self.newest = self._open(), None
+        draft, self._draft = self._draft, None
         if journal is None:
             yield from self._failure()
             return
-        if is_false_start(result) or is_silence(result):
+        kept = not is_silence(result) and (self.keeps_all or not is_false_start(result))
+        record = self._record_of(result, began)
+        if draft is not None:
+            record = replace(record, id=draft.id)
+        try:
+            if not kept:
+                if draft is not None:
+                    journal.discard(draft.id)
+                return
+            journal.put(record)
+            self._records.append(record)
+            self.newest = record.id
+        except JournalError as error:
+            self._reason = str(error)
+            yield from self._failure()
+
+    def record_step(self, mark: Mark, began: datetime, tempo: float | None) -> None:
+        """Store a step of the running pass, so that it outlives the process.
+
+        Until the pass has ended, the journal holds it as a part. Where a step cannot be stored at
+        once, it is stored with the next.
+
+        Args:
+            mark: its mark so far.
+            began: when the pass began, with a time zone.
+            tempo: beats per minute of the pass; None for those of the plan.
+        """
+        plan, journal = self._plan, self._open()
+        if journal is None or plan.drill is None or plan.source.file is not None:
             return
-        record = TakeRecord.of(
+        if self._draft is None:
+            self._draft = _Draft(uuid4().hex)
+        draft = self._draft
+        draft.marks[mark.step.index] = draft.unstored[mark.step.index] = mark
+        if all(each.measured.start is None for each in draft.marks.values()):
+            return
+        marks = tuple(draft.marks[index] for index in sorted(draft.marks))
+        score = pass_score(plan.drill, marks)
+        tempo = tempo or plan.first_tempo
+        result = Result(plan.drill, plan.harp.name, tempo, marks, score, passed=False, unplayed=1)
+        take = replace(self._record_of(result, began), id=draft.id, whole=False)
+        steps = [StepRecord.of(each, plan.harp) for each in draft.unstored.values()]
+        try:
+            journal.put_part(replace(take, steps=()), steps)
+            draft.unstored.clear()
+        except JournalError as error:
+            _log.warning("a step is not in the journal yet: %s", error)
+
+    def _record_of(self, result: Result, began: datetime) -> TakeRecord:
+        plan = self._plan
+        return TakeRecord.of(
             result,
             plan.harp,
             player=plan.player,
@@ -115,13 +195,6 @@ class ResultRecorder:
             source=plan.source.kind,
             harp_name=plan.harp_name,
         )
-        try:
-            journal.add(record)
-            self._records.append(record)
-            self.newest = record.id
-        except JournalError as error:
-            self._reason = str(error)
-            yield from self._failure()
 
     def _failure(self) -> Iterator[Notice]:
         """Yield, once, why nothing is stored."""
@@ -130,8 +203,11 @@ class ResultRecorder:
             yield Notice(f"{reason}; practice goes on without the journal")
 
     def close(self) -> None:
-        """Close the journal."""
+        """Close the journal; a pass that ended without a result leaves nothing in it."""
         if self._journal is not None:
+            if self._draft is not None and not self.keeps_all:
+                with contextlib.suppress(JournalError):
+                    self._journal.discard(self._draft.id)
             self._journal.close()
             self._journal = None
 

@@ -17,6 +17,7 @@ from trainer.practice import (
     Plan,
     PositionChanged,
     ReadingHeard,
+    SavingProgress,
     SilenceEnded,
     StepMarked,
     TakeFailed,
@@ -74,6 +75,11 @@ def passage_text(passage: Passage) -> str:
     )
 
 
+def saving_text(fraction: float) -> str:
+    """Return how much of the sound of a take is saved, 0 to 1, as a line."""
+    return f"saving the audio: {fraction:.0%}"
+
+
 class TakeLines:
     """Turns the events of a take into lines; readings have none.
 
@@ -125,6 +131,8 @@ class TakeLines:
                 return [f"Note: {sentence}"]
             case TakeFailed(sentence):
                 return [f"Stopped: {sentence}"]
+            case SavingProgress(fraction):
+                return [saving_text(fraction)]
             case TakeFinished(saved):
                 return [f"The audio is saved in {saved}."] if saved else []
 

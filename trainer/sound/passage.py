@@ -212,7 +212,7 @@ def _count_in(passage: Passage, rate: int) -> Samples:
 
 
 def play_passage(
-    passage: Passage, output: str | int | None, should_stop: Callable[[], bool]
+    passage: Passage, output: str | int | None, should_stop: Callable[[], object]
 ) -> None:
     """Play a passage again and again, until it must stop.
 

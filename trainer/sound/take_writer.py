@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import json
 import os
-from collections.abc import Mapping
+from collections.abc import Generator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -20,8 +20,11 @@ from trainer.sound.errors import SoundError
 
 _TO_INT32 = 2.0**31
 """Full scale of 32-bit integers; the library writes the upper 24 bits of each."""
-_COPIED_FRAMES = 65_536
-"""Frames copied at a time."""
+_COPIED_FRAMES = 1 << 20
+"""Frames copied at a time: 20 s."""
+TAG_ROOM = 32_768
+"""Bytes kept free for the tags at the start of a file, which are known at the end: enough for some
+140 passes, and as much as half a second of sound."""
 REFERENCE_CHANNEL_TAG = "own_channel"
 """Tag with the channel of the reference signal, counted from 1. Part of the file format."""
 
@@ -31,7 +34,8 @@ class TakeWriter:
 
     While it is played, the sound goes to ``NAME.part.flac``, which can be read as far as it got if
     the trainer is killed. Tags are known only at the end, and a FLAC file has them at its start, so
-    closing copies the sound to the name asked for.
+    room is kept for them: finishing the file fills it and gives it its name. Only where there are
+    more tags, or a reference signal was expected and none came, is the sound copied.
     """
 
     def __init__(self, path: Path, rate: int, *, with_reference: bool = False) -> None:
@@ -62,7 +66,7 @@ class TakeWriter:
                 f"rename or delete {self.part}: it holds the sound of a take that was cut off"
             )
         try:
-            self._file = _create(self.part, rate, self._channels, {})
+            self._file = _create(self.part, rate, self._channels, {}, TAG_ROOM)
         except (OSError, RuntimeError) as error:
             raise SoundError(
                 f"the take cannot be saved in {self.part}: {_reason(error)}"
@@ -72,7 +76,7 @@ class TakeWriter:
         """Add a block; at most a tenth of a second of sound is not on disk yet.
 
         Raises:
-            SoundError: it cannot be written; everything before is in the part file.
+            SoundError: it cannot be written; the file can still be finished with all before it.
         """
         sound = np.zeros((len(block.samples), self._channels), dtype=np.int32)
         sound[:, 0] = block.samples * _TO_INT32
@@ -83,17 +87,30 @@ class TakeWriter:
             self._file.write(sound)
         except RuntimeError as error:
             raise SoundError(
-                f"the take cannot be saved any further: {_reason(error)}; the disk may be full; "
-                f"the sound so far is in {self.part}"
+                f"the take cannot be saved any further: {_reason(error)}; the disk may be full, so "
+                "free some space; the sound so far is kept"
             ) from error
         self._frames += len(block.samples)
 
     def close(self, tags: Mapping[str, Any] | None = None) -> Path | None:
+        """Finish the file, as :meth:`finish` does."""
+        work = self.finish(tags)
+        while True:
+            try:
+                next(work)
+            except StopIteration as done:
+                result: Path | None = done.value
+                return result
+
+    def finish(self, tags: Mapping[str, Any] | None = None) -> Generator[float, None, Path | None]:
         """Finish the file.
 
         Args:
             tags: what to keep with the sound, as JSON can hold it;
                 :attr:`trainer.sound.Recording.tags` reads it back.
+
+        Yields:
+            The fraction that is done, where it takes time.
 
         Returns:
             The file; None if nothing was written.
@@ -108,9 +125,12 @@ class TakeWriter:
         tagged = self.path.with_suffix(".tagged.flac")
         tagged.unlink(missing_ok=True)
         try:
-            self._copy(tagged, dict(tags or {}))
-            os.replace(tagged, self.path)
-            self.part.unlink()
+            if self._fill_in(dict(tags or {})):
+                os.replace(self.part, self.path)
+            else:
+                yield from self._copy(tagged, dict(tags or {}))
+                os.replace(tagged, self.path)
+                self.part.unlink()
         except (OSError, RuntimeError) as error:
             raise SoundError(
                 f"the take cannot be saved as {self.path}: {_reason(error)}; its sound is kept in "
@@ -120,24 +140,42 @@ class TakeWriter:
             tagged.unlink(missing_ok=True)
         return self.path
 
-    def _copy(self, to: Path, tags: dict[str, Any]) -> None:
+    def _fill_in(self, tags: dict[str, Any]) -> bool:
+        """Write tags into the room that was kept for them; return False where they do not fit."""
+        if self._channels > 1 and not self._has_reference:
+            return False
+        room, text = (_comment(each, self._channels) for each in ({}, tags))
+        room = room.ljust(TAG_ROOM)
+        if len(text) > len(room):
+            return False
+        with self.part.open("r+b") as file:
+            at = file.read(2 * TAG_ROOM).find(room)
+            if at < 0:
+                return False
+            file.seek(at)
+            file.write(text.ljust(TAG_ROOM))
+        return True
+
+    def _copy(self, to: Path, tags: dict[str, Any]) -> Generator[float]:
         """Copy the part file, with tags and without a silent reference signal.
 
         The library takes tags only before the first sample.
         """
         import soundfile
 
-        channels = self._channels if self._has_reference else 1
+        channels, copied = self._channels if self._has_reference else 1, 0
         with (
             soundfile.SoundFile(self.part) as part,
             _create(to, self._rate, channels, tags) as copy,
         ):
             while len(samples := part.read(_COPIED_FRAMES, dtype="int32", always_2d=True)):
                 copy.write(samples[:, :channels])
+                copied += len(samples)
+                yield copied / self._frames
 
 
-def _create(path: Path, rate: int, channels: int, tags: dict[str, Any]) -> Any:
-    """Create a file, which must not exist yet.
+def _create(path: Path, rate: int, channels: int, tags: dict[str, Any], room: int = 0) -> Any:
+    """Create a file, which must not exist yet, with `room` bytes for tags.
 
     Raises:
         OSError, RuntimeError: it cannot be created.
@@ -146,9 +184,14 @@ def _create(path: Path, rate: int, channels: int, tags: dict[str, Any]) -> Any:
 
     path.open("xb").close()  # gives a reason, where the library only says "System error"
     file = soundfile.SoundFile(path, "w", rate, channels, "PCM_24", format="FLAC")
-    channel_tag = {REFERENCE_CHANNEL_TAG: 2} if channels > 1 else {}
-    file.comment = json.dumps(tags | channel_tag, ensure_ascii=False)
+    file.comment = _comment(tags, channels).ljust(room).decode()
     return file
+
+
+def _comment(tags: dict[str, Any], channels: int) -> bytes:
+    """Return tags as the file holds them, with that of the reference signal if there is one."""
+    channel_tag = {REFERENCE_CHANNEL_TAG: 2} if channels > 1 else {}
+    return json.dumps(tags | channel_tag, ensure_ascii=False).encode()
 
 
 def _reason(error: Exception) -> str:

@@ -21,7 +21,12 @@ from typing import Any, NamedTuple
 import platformdirs
 
 from trainer.core.files import atomic_write
-from trainer.store.database import describe_failure, open_database, transaction
+from trainer.store.database import (
+    LOCK_TIMEOUT_S,
+    describe_failure,
+    open_database,
+    transaction,
+)
 from trainer.store.errors import JournalError
 from trainer.store.records import (
     Calibration,
@@ -117,6 +122,46 @@ class Journal:
         """
         with self._writing() as db:
             return sum(_add(db, take) for take in takes)
+
+    def put(self, take: TakeRecord) -> None:
+        """Add a take, in place of what there was of it under its id.
+
+        Raises:
+            JournalError: the journal cannot be written.
+        """
+        with self._writing() as db:
+            db.execute("DELETE FROM takes WHERE id = ?", (take.id,))
+            _add(db, take)
+
+    def put_part(self, take: TakeRecord, steps: Iterable[StepRecord]) -> None:
+        """Add a take that is still being played, or renew it; other steps of it stay.
+
+        It waits neither for other processes nor for the disk: it outlives this process, but not a
+        loss of power, and :meth:`put` follows.
+
+        Args:
+            take: the take; its own steps are ignored.
+            steps: the steps that are new, or have changed.
+
+        Raises:
+            JournalError: the journal cannot be written now.
+        """
+        row = take_row(take)
+        changes = ", ".join(f"{name} = excluded.{name}" for name in TAKE_COLUMNS[1:])
+        query = _insert("takes", TAKE_COLUMNS, f"ON CONFLICT (id) DO UPDATE SET {changes}")
+        with self._hurrying(), self._writing() as db:
+            db.execute(query, row)
+            rows = [step_row(take.id, step) for step in steps]
+            db.executemany(_insert("steps", STEP_COLUMNS, _REPLACE), rows)
+
+    def discard(self, take: str) -> None:
+        """Delete a take, by its id; nothing happens where there is none.
+
+        Raises:
+            JournalError: the journal cannot be written.
+        """
+        with self._writing() as db:
+            db.execute("DELETE FROM takes WHERE id = ?", (take,))
 
     def takes(
         self,
@@ -364,6 +409,17 @@ class Journal:
             raise JournalError(
                 f"a record cannot be written to the journal {self.path}: {error}; it is left out"
             ) from error
+
+    @contextmanager
+    def _hurrying(self) -> Iterator[None]:
+        """Wait neither for other processes nor for the disk."""
+        self._db.execute("PRAGMA synchronous = NORMAL")
+        self._db.execute("PRAGMA busy_timeout = 0")
+        try:
+            yield
+        finally:
+            self._db.execute("PRAGMA synchronous = FULL")
+            self._db.execute(f"PRAGMA busy_timeout = {round(1000 * LOCK_TIMEOUT_S)}")
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:

@@ -129,7 +129,7 @@ class PassScheduler:
             yield from self._begin(Pass.free(drill, steps, sample))
             return
         bars = (max(1, drill.steps[step].bar), self._bars(drill)[1])
-        clock = self._source.resume_pass(bars, self._tempo)
+        clock = self._source.resume_pass(bars, self.tempo)
         yield from self._begin(self._timed_pass(drill, clock, steps, sample))
 
     def listen_again(self) -> Iterator[Event]:
@@ -142,7 +142,7 @@ class PassScheduler:
         self._scheduled = None
 
     @property
-    def _tempo(self) -> float | None:
+    def tempo(self) -> float | None:
         """Beats per minute of the current pass; None for the tempo of the plan."""
         return self._ladder.tempo if self._ladder else None
 
@@ -150,7 +150,7 @@ class PassScheduler:
         """Beats per minute of the next pass, given how the last one ended."""
         if self._ladder and self._conductor.passed:
             self._ladder.count_pass(self._conductor.passed[-1])
-        return self._tempo
+        return self.tempo
 
     def _timed_pass(self, drill: Drill, clock: BeatClock, steps: range, begin: int) -> Pass:
         """Return a pass; it waits for a late player unless the next one follows in time."""

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+import logging
+from collections.abc import Callable, Generator, Iterator
 from dataclasses import replace
 
 from trainer.core import TrainerError
@@ -10,7 +11,15 @@ from trainer.core.threads import limit_blas_threads
 from trainer.ear import Ear, NoteTracker, Reading
 from trainer.harp import parse_key
 from trainer.marking import OtherPitchError
-from trainer.practice.commands import Command, NextCommand, PlayLoop, PlayTone, no_command
+from trainer.practice.commands import (
+    Command,
+    NextCommand,
+    PlayLoop,
+    PlayTone,
+    ShouldStop,
+    StopRequest,
+    no_command,
+)
 from trainer.practice.conductor import Conductor
 from trainer.practice.events import (
     Event,
@@ -20,6 +29,7 @@ from trainer.practice.events import (
     PassEnded,
     ReadingHeard,
     SilenceEnded,
+    StepMarked,
     TakeFailed,
     TakeFinished,
     TakeResumed,
@@ -36,17 +46,22 @@ from trainer.practice.session.scheduling import PassScheduler
 from trainer.practice.session.waiting import Decision, Waiting
 from trainer.sound import DeviceError, SoundError, Source, open_source
 
+_log = logging.getLogger(__name__)
+
 
 def run_take(
     plan: Plan,
-    should_stop: Callable[[], bool] = lambda: False,
+    should_stop: ShouldStop = lambda: False,
     next_command: NextCommand = no_command,
 ) -> Iterator[Event]:
     """Run a take.
 
+    A reader that stops reading, because its terminal or pipe is gone, ends the take: what was
+    played until then is kept as if the take had been stopped from outside.
+
     Args:
         plan: what is played, on what, from where.
-        should_stop: called often; when it returns True, the take ends with what was played.
+        should_stop: called often; when it returns a request, the take ends with what was played.
         next_command: called often; returns the player's commands, one at a time.
 
     Yields:
@@ -55,11 +70,21 @@ def run_take(
     limit_blas_threads()
     take = _Take(plan, should_stop, next_command)
     try:
+        yield from _events(take, plan, should_stop, next_command)
+    except GeneratorExit:
+        take.abandon()
+        raise
+
+
+def _events(
+    take: _Take, plan: Plan, should_stop: ShouldStop, next_command: NextCommand
+) -> Iterator[Event]:
+    try:
         for event in take.run():
             yield from take.record(event)
     except OtherPitchError as error:
         if plan.as_played and error.harp:
-            take.close()
+            yield from take.close()
             harp = replace(plan.harp, key=parse_key(error.harp))
             yield Notice(f"marked on a harp in {error.harp}, as it is played")
             yield from run_take(
@@ -73,7 +98,7 @@ def run_take(
         yield TakeFailed(f"{error}{take.damage}", no_sound=isinstance(error, DeviceError))
     saved = audible = None
     try:
-        saved, audible = take.close()
+        saved, audible = yield from take.close()
     except TrainerError as error:
         yield Notice(str(error))
     yield TakeFinished(saved, audible)
@@ -82,13 +107,12 @@ def run_take(
 class _Take:
     """One take. What lasts as long as its source is open is in a `_OpenTake`."""
 
-    def __init__(
-        self, plan: Plan, should_stop: Callable[[], bool], next_command: NextCommand
-    ) -> None:
+    def __init__(self, plan: Plan, should_stop: ShouldStop, next_command: NextCommand) -> None:
         self._plan = plan
-        self._should_stop = should_stop
+        self._ask_to_stop = should_stop
         self._next_command = next_command
         self._recorder = ResultRecorder(plan)
+        self._closed = False
         self._saver = SoundSaver(plan, self._recorder)
         self._source: Source | None = None
         self._open: _OpenTake | None = None
@@ -114,9 +138,20 @@ class _Take:
         self._open = _OpenTake(plan, self._source, self._should_stop, self._next_command)
         yield from self._open.run(self._saver)
 
+    def _should_stop(self) -> bool:
+        """Whether the take must end."""
+        request = self._ask_to_stop()
+        if request is StopRequest.OUTSIDE:
+            self._recorder.keeps_all = True
+        return bool(request)
+
     def record(self, event: Event) -> Iterator[Event]:
-        """Yield an event; store it first if it is a result, and name its record."""
-        if isinstance(event, PassEnded):
+        """Yield an event; store a mark or a result first, and name the record of a result."""
+        if isinstance(event, StepMarked):
+            assert self._open is not None
+            scheduler = self._open.scheduler
+            self._recorder.record_step(event.mark, scheduler.pass_began, scheduler.tempo)
+        elif isinstance(event, PassEnded):
             assert self._open is not None
             yield from self._recorder.record(event.result, self._open.scheduler.pass_began)
             event = replace(event, record=self._recorder.newest)
@@ -127,8 +162,26 @@ class _Take:
         if self._open is not None:
             yield from self._open.stop()
 
-    def close(self) -> tuple[str | None, str | None]:
+    def abandon(self) -> None:
+        """Keep what was played and close, where nobody reads any more."""
+        if self._closed:
+            return
+        self._recorder.keeps_all = True
+        try:
+            for event in self.abort():
+                list(self.record(event))
+        except TrainerError as error:
+            _log.warning("what was played last is not marked: %s", error)
+        try:
+            list(self.close())
+        except TrainerError as error:
+            _log.warning("%s", error)
+
+    def close(self) -> Generator[Event, None, tuple[str | None, str | None]]:
         """Close the source and finish the saved take.
+
+        Yields:
+            `SavingProgress` where that takes time.
 
         Returns:
             Where the player wanted the sound saved, and where it can be heard for now.
@@ -136,13 +189,14 @@ class _Take:
         Raises:
             TrainerError: the sound cannot be saved.
         """
+        self._closed = True
         if self._source is not None:
             self._source.close()
         passes, own_time = [], None
         if self._open is not None:
             passes, own_time = self._open.conductor.passes, self._open.conductor.own_time
         try:
-            return self._saver.finish(passes, own_time)
+            return (yield from self._saver.finish(passes, own_time))
         finally:
             self._recorder.close()
 

@@ -177,6 +177,11 @@ class Microphone(Source):
         return self._spec.clicks and self._mixer is not None
 
     @property
+    def may_play(self) -> bool:
+        """Whether it was opened with an output beside it, if there is one."""
+        return self._spec.clicks or self._plays_along
+
+    @property
     def plays_steps(self) -> bool:
         """Whether the trainer plays along: there are steps or a recording, and an output."""
         return self._plays_along and self._mixer is not None
@@ -370,8 +375,7 @@ class Microphone(Source):
         self._stream = self._first_that_opens(device, channels, rates)
         if self._gave_sound:
             self._wait_until_alive(device)
-        needs_output = self._spec.clicks or self._plays_along
-        self._mixer = self._open_output() if needs_output else None
+        self._mixer = self._open_output() if self.may_play else None
         self._wait_for_sound(device)
 
     def _first_that_opens(self, device: Device, channels: int, rates: tuple[int, ...]) -> Any:

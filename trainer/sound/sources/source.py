@@ -180,6 +180,11 @@ class Source(ABC):
         return False
 
     @property
+    def may_play(self) -> bool:
+        """Whether the trainer itself may sound in it, so that blocks carry a reference signal."""
+        return False
+
+    @property
     def is_paced(self) -> bool:
         """Whether blocks come at the pace of a clock, and not as fast as they are read."""
         return False
