@@ -7,7 +7,7 @@ import pkgutil
 import random
 import re
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Self
@@ -49,6 +49,7 @@ from trainer.practice import (
     PlayLoop,
     PlayTone,
     TakeFinished,
+    WriteDown,
 )
 from trainer.settings import SETTING_KEYS
 from trainer.sound import MicrophoneSpec, Passage, PlayerSpec, RecordingSpec
@@ -70,6 +71,8 @@ SCREENS: dict[type, tuple[str, ...]] = {
     TodayScreen: ("t",),
 }
 """The screens and the keys that open them."""
+WRITTEN_DOWN = replace(scripted.DRILL, name="written-down")
+"""What the listener's process makes of a passage."""
 PRESSES = 150
 REEDS = Path(__file__).parent.parent / "reeds"
 
@@ -87,6 +90,7 @@ def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Plan:
     """A plan whose files are in a temporary folder."""
     monkeypatch.setenv("TRAINER_SETTINGS", str(tmp_path / "settings.toml"))
     monkeypatch.setitem(ANSWERS, ListDevices, (an_input("on the stand", 1),))
+    monkeypatch.setitem(ANSWERS, WriteDown, WRITTEN_DOWN)
     monkeypatch.setattr(progress, "date", ClassDay)
     monkeypatch.setattr(settings, "calibration_message", lambda *given: "✓ round trip 12 ms")
     journal = tmp_path / "journal.sqlite"
@@ -110,7 +114,7 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
         puppet.queue += events
     if screen is LoopScreen:
         passage = Passage(REEDS / "c-harp.flac", 1.0, 2.0)
-        app.push_screen(LoopScreen(app.session, passage, -3.0))
+        app.push_screen(LoopScreen(app.session, passage, -3.0, can_write_down=True))
         await until(pilot, lambda: "space plays it" in text(pilot))
     if screen is SummaryScreen:
         app.push_screen(SummaryScreen(DailySet("Runa", TODAY, 15.0, ())))
@@ -315,6 +319,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("greater_than_sign", says("1 half step up")),
         Case("k", says("3 half steps down")),
         Case("c", says("count-in 4")),
+        Case("p", lambda now: on(PracticeScreen)(now) and now.plan.drill.name == WRITTEN_DOWN.name),
         Case("escape", on(PracticeScreen)),
     ),
     ProgressScreen: (

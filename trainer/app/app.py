@@ -115,7 +115,7 @@ class TrainerApp(App[None]):
         self._poll_timer = self.set_interval(POLL_INTERVAL_S, self._tick, pause=True)
         plan = self.session.plan
         if self._first_loop is not None:
-            self.push_screen(LoopScreen(self.session, *self._first_loop))
+            self.push_screen(LoopScreen(self.session, *self._first_loop, can_write_down=True))
         elif plan.drill is None:
             self.push_screen(ListenScreen(self.session))
         else:

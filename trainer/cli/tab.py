@@ -163,7 +163,7 @@ def tab(
     )
     transcript = transcribe(request)
     if out is not None and format_ is None and out.suffix.lower() in EXPORT_EXTENSIONS:
-        drill = draft_drill(transcript, out.stem, title or f"Heard in {transcript.name}"[:80])
+        drill = draft_drill(transcript, out.stem, title or "")
         write_export(drill, transcript.harp, out, transcript.warnings)
         _report_written(transcript, out)
         return
@@ -219,9 +219,8 @@ def _text(
             return transcript_csv(transcript)
         case TabFormat.DRILL:
             name = out.stem if out is not None else "heard"
-            title = title or f"Heard in {transcript.name}"[:80]
             return write_drill(
-                draft_drill(transcript, name, title, recording=recording, channel=channel)
+                draft_drill(transcript, name, title or "", recording=recording, channel=channel)
             )
         case TabFormat.TEXT:
             return transcript_text(transcript, shutil.get_terminal_size((80, 24)).columns) + "\n"

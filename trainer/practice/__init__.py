@@ -37,7 +37,7 @@ from trainer.practice.events import (
 from trainer.practice.listener import Listener
 from trainer.practice.passes import saved_harp, saved_tolerance
 from trainer.practice.plan import HandsFree, Plan
-from trainer.practice.requests import Calibrate, ListDevices, Request
+from trainer.practice.requests import Calibrate, ListDevices, Request, WriteDown
 from trainer.practice.session import run_take
 
 if TYPE_CHECKING:
@@ -162,6 +162,7 @@ __all__ = [
     "TakePaused",
     "TakeResumed",
     "WaitStarted",
+    "WriteDown",
     "code_digest",
     "crash_sentence",
     "is_whole",

@@ -1,4 +1,4 @@
-"""Requests to the listener's process that need no take: its devices, the round trip of a click.
+"""Requests to the listener's process that need no take: devices, round trips, transcripts.
 
 The process that draws the screen must not open the sound system: that writes to the terminal on
 which the screen is drawn, and its streams would share the screen's interpreter.
@@ -10,7 +10,17 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import ClassVar, Protocol, TypeVar
 
-from trainer.sound import Device, MicrophoneSpec, RoundTrip, find_devices, measure_round_trip
+from trainer.drill import Drill
+from trainer.harp import Harp
+from trainer.practice.passes import saved_harp
+from trainer.sound import (
+    Device,
+    MicrophoneSpec,
+    Passage,
+    RoundTrip,
+    find_devices,
+    measure_round_trip,
+)
 from trainer.store import Calibration, Journal, save_round_trip
 
 Answer = TypeVar("Answer", covariant=True)
@@ -74,3 +84,33 @@ class Calibrate:
         with Journal(self.journal) as journal:
             pair, trip = measure_round_trip(self.spec)
             return CalibrationAnswer(save_round_trip(journal, pair, trip), trip)
+
+
+@dataclass(frozen=True, slots=True)
+class WriteDown:
+    """Write a passage of a recording down as a drill that is played along with it.
+
+    Takes some seconds a minute of sound.
+
+    Attributes:
+        passage: the passage.
+        harp: the harp that it was played on; None if it is to be guessed.
+    """
+
+    passage: Passage
+    harp: Harp | None
+    needs_idle: ClassVar[bool] = True
+
+    def answer(self, *, idle: bool) -> Drill:
+        """Transcribe the passage; return it as a drill with its recording."""
+        from trainer.transcript import TranscriptRequest, draft_drill, transcribe
+
+        path, channel = self.passage.path.resolve(), self.passage.channel
+        request = TranscriptRequest(
+            path,
+            channel,
+            first=self.passage.first,
+            last=self.passage.last,
+            harp=self.harp or saved_harp(path),
+        )
+        return draft_drill(transcribe(request), path.stem, recording=str(path), channel=channel)

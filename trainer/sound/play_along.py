@@ -15,6 +15,7 @@ from trainer.core.types import Samples
 from trainer.drill import Drill, DrillRecording, Step
 from trainer.harp import Harp, parse_key
 from trainer.sound.click import mix
+from trainer.sound.errors import SoundError
 from trainer.sound.harp_fader import FadedNote, fade_harp
 from trainer.sound.passage import FADE_S, Passage, render_passage, resample
 from trainer.sound.sources.recording import Recording
@@ -104,6 +105,11 @@ def render_play_along(drill: Drill, harp: Harp, tempo: float | None) -> PlayAlon
     half_steps = float((harp.key.tonic - parse_key(drill.key).tonic + 5) % 12 - 5)
     begin = max(0.0, recording.second(float(drill.entry_beat(1))))
     end = recording.second(float(drill.bars * drill.meter[0]))
+    if not recording.path.exists():
+        raise SoundError(
+            f"the recording {recording.path} of {drill.name} is not there; put it back, or play "
+            "without it (--no-recording)"
+        )
     source = Recording(recording.path, recording.channel)
     frames, rate = source.frames, source.rate
     source.close()

@@ -38,6 +38,8 @@ class DraftParameters:
     tones are 50)."""
     offset_step_cents: float = 5.0
     """Step to which such a deviation is rounded, cents."""
+    max_title: int = 80
+    """Maximum length of a drill's title, characters."""
     max_offset_cents: float = 95.0
     """Maximum deviation that is written, cents."""
 
@@ -49,7 +51,7 @@ DRAFT = DraftParameters()
 def draft_drill(
     transcript: Transcript,
     name: str,
-    title: str,
+    title: str = "",
     about: str = "",
     recording: str | None = None,
     channel: int | None = None,
@@ -59,7 +61,7 @@ def draft_drill(
     Args:
         transcript: the notes.
         name: name of the drill.
-        title: title of the drill.
+        title: title of the drill; by default, where it was heard.
         about: description of the drill.
         recording: path of the recording, to be played along with; None for none.
         channel: its channel, as in :class:`trainer.sound.RecordingSpec`.
@@ -83,7 +85,7 @@ def draft_drill(
         tempo = min(max(round(meter.tempo), DRAFT.min_tempo), DRAFT.max_tempo)
     return Drill(
         name=name,
-        title=title,
+        title=title or f"Heard in {transcript.name}"[: DRAFT.max_title],
         about=about,
         key=transcript.harp.key.name,
         tuning=transcript.harp.tuning.name,

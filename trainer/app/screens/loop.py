@@ -22,7 +22,10 @@ from trainer.app.widgets.loop_strip import OFF, READYING, SOUNDS, LoopState, Loo
 from trainer.app.widgets.note_list import NoteList, NoteListState
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.core import TrainerError
-from trainer.practice import PlayLoop
+from trainer.drill import Drill
+from trainer.harp import Harp
+from trainer.music import pitch_class_name
+from trainer.practice import PlayLoop, WriteDown
 from trainer.sound import PASSAGE_LIMITS as LIMITS
 from trainer.sound import Passage, Recording
 
@@ -36,6 +39,8 @@ NO_INPUT_HINT = "no microphone: 'trainer loop --no-listen' plays without one"
 PEAK_SAMPLES = 1024
 """Samples per peak when the recording is read; fewer than a bin has, except in very short
 recordings."""
+WRITING = "writing the passage down"
+"""Shown meanwhile."""
 WAVEFORM_BINS = 400
 """Bins of the waveform, each drawn as its peak."""
 
@@ -47,6 +52,8 @@ class LoopScreen(TakeScreen):
         session: the take and its listener.
         passage: the first passage.
         moved: half steps from the recording's harp to the player's; 0 if unknown.
+        can_write_down: whether the passage can be written down and practised in place of this
+            screen; not for a take that was just played, whose drill is below.
     """
 
     DEFAULT_CSS = """
@@ -112,14 +119,29 @@ class LoopScreen(TakeScreen):
             "my key",
             tooltip="at your harp's pitch, or as recorded",
         ),
+        Binding(
+            "p",
+            "play_along",
+            "play along",
+            tooltip="write the passage down as tab, and be marked as you play along with it",
+        ),
         Binding("c", "count_in", "count-in", tooltip="count-in on or off"),
         Binding("escape", "leave", "back", key_display="esc", tooltip="back"),
     ]
 
-    def __init__(self, session: Session, passage: Passage, moved: float = 0.0) -> None:
+    def __init__(
+        self,
+        session: Session,
+        passage: Passage,
+        moved: float = 0.0,
+        *,
+        can_write_down: bool = False,
+    ) -> None:
         super().__init__(session)
+        self._can_write_down = can_write_down
         self._before = session.plan
         self._moved = moved
+        self._is_writing = False
         self._state = LoopState(passage)
         self._head = HeadLine(id="head")
         self._strip = LoopStrip(id="loop")
@@ -285,6 +307,50 @@ class LoopScreen(TakeScreen):
         """Turn the count-in on or off."""
         passage = self._state.passage
         self._change(replace(passage, count_in=0 if passage.count_in else DEFAULT_COUNT_IN))
+
+    def action_play_along(self) -> None:
+        """Write the passage down, and practise it along with the recording."""
+        if self._is_writing:
+            return
+        self._is_writing = True
+        self.session.stop()
+        self._draw(replace(self._state, phase=OFF, played=None, trouble=WRITING))
+        self._write_down(self._state.passage)
+
+    @work(thread=True)
+    def _write_down(self, passage: Passage) -> None:
+        """Ask the listener's process for the passage as a drill."""
+        worker = get_current_worker()
+        harp = self._before.harp
+        tonic = (harp.key.tonic - round(self._moved)) % 12
+        played_on = Harp.of(pitch_class_name(tonic), harp.tuning.name) if self._moved else None
+        try:
+            drill = self.session.listener.request(WriteDown(passage, played_on)).result()
+        except TrainerError as error:
+            if not worker.is_cancelled:
+                self.app.call_from_thread(self._not_written, str(error))
+            return
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._practise, drill, passage.speed)
+
+    def _not_written(self, trouble: str) -> None:
+        self._is_writing = False
+        self._draw(replace(self._state, trouble=trouble))
+
+    def _practise(self, drill: Drill, speed: float) -> None:
+        """Open the practice screen on a drill, in place of this one."""
+        from trainer.app.screens.practice import PracticeScreen  # which leads here, too
+
+        try:
+            self.session.prepare(replace(self._before, drill=drill, tempo=drill.tempo * speed))
+        except TrainerError as error:
+            self._not_written(str(error))
+            return
+        self.app.switch_screen(PracticeScreen(self.session, (drill,)))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action is possible here: not every passage is to be written down."""
+        return self._can_write_down if action == "play_along" else True
 
     def action_leave(self) -> None:
         """Return to the screen below; without a drill there, quit."""
