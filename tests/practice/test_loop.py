@@ -116,9 +116,9 @@ def test_the_count_in_beats_at_the_speed_that_is_heard(recording: Path) -> None:
 @pytest.mark.parametrize(
     ("changes", "complaint"),
     [
-        ({"last": 1.1}, "a passage from 1 to 1.1 s cannot be looped"),
-        ({"first": -1.0}, "cannot be looped"),
-        ({"last": 700.0}, "cannot be looped"),
+        ({"last": 1.1}, "a passage from 1 to 1.1 s cannot be played"),
+        ({"first": -1.0}, "cannot be played"),
+        ({"last": 700.0}, "cannot be played"),
         ({"speed": 0.3}, "a speed of 30 % is out of range; take 40 to 120 %"),
         ({"half_steps": 25.0}, "25 half steps is too far"),
         ({"first": 50.0, "last": 60.0}, "note.wav is 4.0 s long; nothing is in it from second 50"),
@@ -192,7 +192,7 @@ def test_one_round_is_written_by_the_command(
     assert trainer("loop", "none.wav").code == ExitCode.BAD_INPUT
     late = trainer("loop", str(recording), "--from", "9")
     assert late.code == ExitCode.BAD_INPUT
-    assert "cannot be looped" in late.err
+    assert "cannot be played" in late.err
 
 
 # --- the screen -----------------------------------------------------------------------------

@@ -1,8 +1,8 @@
 """Turn down the harp in a recording, where its notes are known.
 
 The short-time spectrum is attenuated around the partials of the written notes while they sound,
-and what else lies there with them: a mask on a mixture cannot tell two sounds at one frequency
-apart. A harp's partials are narrow and steady, so that most of a band lies between them.
+and what else lies there with them: a mask on a mixture cannot separate two sounds at one
+frequency. A harp's partials are narrow and steady, so that most of a band lies between them.
 """
 
 from __future__ import annotations
