@@ -345,7 +345,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("down", says("▶ on the stand")),
         Case("left", says("Take a B harp"), "enter"),
         Case("right", says("Take a Db harp"), "enter"),
-        Case("enter", says("Step 2 of 2")),
+        Case("enter", says("Step 2 of 3")),
         Case("t", lambda now: now.tones == [TEST_TONE_HZ]),
         Case("escape", on(PracticeScreen)),
     ),

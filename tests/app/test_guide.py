@@ -6,6 +6,7 @@ import os
 import shlex
 import sys
 import tempfile
+from collections.abc import Mapping
 from pathlib import Path
 
 import numpy as np
@@ -22,10 +23,12 @@ from tests.support.terminal import Terminal
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.drill import parse_drill
+from trainer.ear import analyze_blocks, track_notes
 from trainer.harp import Harp
 from trainer.practice import (
     Event,
     ListDevices,
+    NoteEnded,
     PassStarted,
     Plan,
     PlayTone,
@@ -34,7 +37,7 @@ from trainer.practice import (
     TakeFinished,
 )
 from trainer.settings import resolve_settings
-from trainer.sound import BuiltInPlayer, DeviceError, MicrophoneSpec
+from trainer.sound import BuiltInPlayer, DeviceError, Fault, MicrophoneSpec, PlayerSpec
 
 RATE = 48_000
 PLAN = Plan(Harp.of("C"), MicrophoneSpec(), drill=scripted.DRILL)
@@ -94,6 +97,7 @@ def test_guide_ends_with_a_note_and_saves_the_choices(
         assert "hold it" in shown
         shown = await feed(pilot, puppet, note("-4", 0.6, 2.3))
         assert "the microphone works" in " ".join(shown.split())
+        assert "Step 3 of 3" in await press(pilot, "enter")
         await press(pilot, "enter")
         await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
         assert resolve_settings().settings.sound.device == "on the stand"
@@ -103,6 +107,81 @@ def test_guide_ends_with_a_note_and_saves_the_choices(
         assert pilot.app.session.plan.source == MicrophoneSpec(device="on the stand")  # type: ignore[attr-defined]
 
     run(test, PLAN, size=size)
+
+
+async def prove_microphone(pilot: Pilot[None], puppet: Puppet) -> None:
+    await feed(pilot, puppet, note("-4", 0.3, 2.0))
+    await feed(pilot, puppet, note("-4", 0.6, 2.3))
+
+
+FOUR_NOTES = parse_drill(
+    'title = "Four"\nharp = "C"\ntempo = 60\n'
+    'tab = """\n-4:1 r:1 3:1 r:1 | 6:1 r:1 4:1 r:1 |\n"""\n',
+    "four",
+)
+
+
+def heard_notes(played: Harp, flat: Mapping[int, Fault]) -> list[Event]:
+    """The end of each note that the built-in player plays, as a listener for a C harp hears it."""
+    spec = PlayerSpec(faults=flat)
+    player = BuiltInPlayer(FOUR_NOTES, played, spec=spec, count_in=0)
+    readings = analyze_blocks(player.blocks(), player.rate, Harp.of("C"))
+    return [NoteEnded(note) for note in track_notes(readings, Harp.of("C"))]
+
+
+@pytest.mark.parametrize(
+    ("a4", "temperament", "flat", "sentence", "stored"),
+    [
+        (442.0, "just7", {1: Fault(cents=-14.0)}, "lies 9 cents above A4 = 440 Hz", 442.0),
+        (440.2, "equal", {0: Fault(cents=-20.0)}, "fits A4 = 440 Hz", 440.0),
+    ],
+)
+def test_four_notes_propose_an_a4(
+    *,
+    a4: float,
+    temperament: str,
+    flat: Mapping[int, Fault],
+    sentence: str,
+    stored: float,
+    settings: Path,
+) -> None:
+    """One note is pulled flat; the harp's temperament is not that of the settings."""
+    events = heard_notes(Harp.of("C", a4=a4, temperament_name=temperament), flat)
+    assert len(events) == 4
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await open_guide(pilot, puppet)
+        await press(pilot, "enter")
+        await prove_microphone(pilot, puppet)
+        assert "Step 3 of 3" in await press(pilot, "enter")
+        assert "play 4" in await feed(pilot, puppet, events[:3])
+        shown = " ".join((await feed(pilot, puppet, events[3:])).split())
+        assert sentence in shown
+        assert (f"▶ A4 = {stored:g} Hz" in shown) is (stored != 440.0)
+        await press(pilot, "enter")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        assert resolve_settings().settings.harp.a4 == stored
+        puppet.queue.append(TakeFinished())
+        await until(pilot, lambda: pilot.app.session.plan.harp.a4 == stored)  # type: ignore[attr-defined]
+
+    run(test, PLAN)
+
+
+def test_the_present_a4_can_be_kept(settings: Path) -> None:
+    events = heard_notes(Harp.of("C", a4=443.0), {})
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await open_guide(pilot, puppet)
+        await press(pilot, "enter")
+        await prove_microphone(pilot, puppet)
+        await feed(pilot, puppet, events)
+        assert "▶ A4 = 443 Hz" in await press(pilot, "enter")
+        assert "▶ A4 = 440 Hz" in await press(pilot, "down")
+        await press(pilot, "enter")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        assert resolve_settings().settings.harp.a4 == 440.0
+
+    run(test, PLAN)
 
 
 def test_arrows_choose_another_harp_key(settings: Path) -> None:
@@ -154,11 +233,13 @@ def test_first_start_opens_the_guide(
         python = [f"PATH={os.environ['PATH']}", sys.executable, "-m", "trainer"]
         with pulse.hiss():
             terminal.start(shlex.join(["env", *words, *python]))
-            terminal.wait_for("Step 1 of 2")
+            terminal.wait_for("Step 1 of 3")
             terminal.keys("Enter")
             terminal.wait_for("play -4")
             pulse.play(wav)
             terminal.wait_for("the microphone works")
+            terminal.keys("Enter")
+            terminal.wait_for("Step 3 of 3")
             terminal.keys("Enter")
             terminal.wait_for("Today, C harp: .* to play")
             terminal.keys("q")

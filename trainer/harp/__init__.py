@@ -1,5 +1,6 @@
 """Harmonicas: keys, tunings, tab, the entries of each hole, and measured reeds."""
 
+from trainer.harp.a4_guess import A4Guess, a4_guess_notes, guess_a4
 from trainer.harp.errors import HarpError
 from trainer.harp.harp import A4_RANGE_HZ, Harp, parse_offsets
 from trainer.harp.key import STANDARD_KEYS, HarpKey, parse_key, standard_key
@@ -21,6 +22,7 @@ __all__ = [
     "A4_RANGE_HZ",
     "HOLES",
     "STANDARD_KEYS",
+    "A4Guess",
     "Breath",
     "Harp",
     "HarpError",
@@ -30,6 +32,8 @@ __all__ = [
     "ReedTuning",
     "Tab",
     "Tuning",
+    "a4_guess_notes",
+    "guess_a4",
     "load_tuning",
     "natural_entries",
     "nearest_temperament",

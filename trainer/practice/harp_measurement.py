@@ -10,7 +10,7 @@ A harp may be sharp or flat as a whole. Notes are assigned relative to the reeds
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Collection, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from statistics import median
 
@@ -164,7 +164,11 @@ class HarpMeasurement:
     """One measurement of a harp."""
 
     def __init__(
-        self, harp: Harp, attacks: int = ATTACKS, known: Collection[Tab] = frozenset()
+        self,
+        harp: Harp,
+        attacks: int = ATTACKS,
+        known: Collection[Tab] = frozenset(),
+        reeds: Sequence[Tab] | None = None,
     ) -> None:
         """Get ready.
 
@@ -173,11 +177,12 @@ class HarpMeasurement:
             attacks: good notes that are asked for of each reed.
             known: reeds that were measured before; they are not asked for, and are measured anew
                 if they are played.
+            reeds: the reeds to measure, in the order in which they are asked for; None for all.
         """
         self._harp = harp
         self._wanted_attacks = attacks
         self._measured_before = frozenset(known)
-        self._reeds = natural_entries(harp)
+        self._reeds = natural_entries(harp) if reeds is None else tuple(reeds)
         self._attacks: dict[Tab, list[AttackMeasured]] = {tab: [] for tab in self._reeds}
         self._last: Tab | None = None
         self._very_flat: tuple[Tab, float] | None = None
@@ -227,7 +232,7 @@ class HarpMeasurement:
         if self.done:
             return
         for note in self._tracker.track(reading):
-            yield from self._measure(note)
+            yield from self.add_note(note)
         if not self.done and (sounding := self._sounding(reading)):
             yield sounding
 
@@ -235,7 +240,7 @@ class HarpMeasurement:
         """End the measurement with the sound."""
         if not self.done:
             for note in self._tracker.flush():
-                yield from self._measure(note)
+                yield from self.add_note(note)
         missing = tuple(tab for tab in self._reeds if not self._attacks[tab])
         yield HarpMeasured(tuple(self._records()), missing)
 
@@ -315,7 +320,7 @@ class HarpMeasurement:
         turn = 0.0 if tab.breath is self._last.breath else PARAMETERS.turn_holes
         return abs(tab.hole - self._last.hole) + turn
 
-    def _measure(self, note: HeardNote) -> Iterator[MeasurementEvent]:
+    def add_note(self, note: HeardNote) -> Iterator[MeasurementEvent]:
         """Assign a note to a reed and measure it; yield a request to repeat where that fails."""
         at_s, deviation = _steady_part(note)
         if len(deviation) == 0 or at_s[-1] - at_s[0] < PARAMETERS.min_steady_s:

@@ -1,9 +1,10 @@
-"""The first-run guide: choose a microphone and a harp, and have one note detected."""
+"""The first-run guide: choose a microphone and a harp, play one note, and guess the harp's A4."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from concurrent.futures import Future
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import ClassVar
 
 from textual import work
@@ -18,12 +19,27 @@ from trainer.app.display_smoothing import DisplayedReading
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
-from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_verdict, note_verdict
+from trainer.app.widgets.guide_board import (
+    GuideBoard,
+    GuideState,
+    a4_verdict,
+    microphone_verdict,
+    note_verdict,
+)
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.core import TrainerError
-from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
-from trainer.practice import ListDevices, Plan, PlayTone
+from trainer.ear import HeardNote
+from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab, a4_guess_notes, guess_a4
+from trainer.practice import (
+    HarpMeasured,
+    HarpMeasurement,
+    ListDevices,
+    Plan,
+    PlayTone,
+    ReedRequested,
+    RepeatRequested,
+)
 from trainer.settings import resolve_settings, set_setting
 from trainer.sound import Device, MicrophoneSpec
 
@@ -35,12 +51,12 @@ SYSTEM_DEFAULT = "system default"
 TEST_TONE_HZ = 440.0
 """Frequency of the test tone in hertz."""
 
-CHOOSING, PLAYING = 1, 2
+CHOOSING, PLAYING, TUNING = 1, 2, 3
 """Steps of the guide."""
 
 
 class GuideScreen(TakeScreen):
-    """The first-run guide. It ends with a detected note, and can be left at any time.
+    """The first-run guide: microphone, harp, its A4. It can be left at any time.
 
     Args:
         session: the take and its listener; on leaving, its plan is restored with the choices made.
@@ -50,7 +66,9 @@ class GuideScreen(TakeScreen):
     GuideScreen #board { height: 1fr; }
     GuideScreen #caution { height: 1; padding: 0 2; background: $surface; text-wrap: nowrap; }
     """
-    ABOUT: ClassVar[str] = "Choose a microphone and your harp, and play one note to test both."
+    ABOUT: ClassVar[str] = (
+        "Choose a microphone and your harp, play one note to test both, and four for the harp's A4."
+    )
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding("up", "choose(-1)", "choose", key_display="↑↓", tooltip="the input above"),
         Binding("down", "choose(1)", "next", show=False, tooltip="the input below"),
@@ -77,7 +95,9 @@ class GuideScreen(TakeScreen):
         self._trouble = ""
         self._tone = False
         self._note_since: float | None = None
+        self._chosen_a4 = 0
         self._works = False
+        self._tuning = _Tuning.of(self._harp)
         self._board = GuideBoard(id="board")
 
     def compose(self) -> ComposeResult:
@@ -125,6 +145,7 @@ class GuideScreen(TakeScreen):
 
     def _listen(self) -> None:
         self._tone, self._note_since = False, None
+        self._tuning = _Tuning.of(self._harp)
         self.session.start(Plan(self._harp, self._spec))
         self.show(self.session.take)
 
@@ -132,12 +153,15 @@ class GuideScreen(TakeScreen):
         """Show the step and the sound heard."""
         listens = take.drill is None and take.phase is Phase.LISTENING and take.reading
         heard = take.displayed if listens else None
+        self._tuning.hear(take.notes)
         if take.phase is Phase.FAILED:
             message, good = take.messages.trouble, False
         elif self._step == CHOOSING:
             message, good = microphone_verdict(heard)
             if self._trouble and not good:
                 message = self._trouble
+        elif self._step == TUNING:
+            message, good = self._tuning.message, self._tuning.is_done
         else:
             message, good = note_verdict(heard, ASKED_NOTE, self._harp)
             self._time_note(take, good)
@@ -162,8 +186,8 @@ class GuideScreen(TakeScreen):
     def _state(self, heard: DisplayedReading | None, message: str, good: bool) -> GuideState:
         if self._step == CHOOSING:
             return GuideState(
-                step=1,
-                steps=2,
+                step=CHOOSING,
+                steps=self._steps,
                 title="the microphone",
                 words="Choose an input with ↑ and ↓, and play or speak: the bar shows its level.",
                 choices=(SYSTEM_DEFAULT, *(device.name for device in self._inputs)),
@@ -172,6 +196,8 @@ class GuideScreen(TakeScreen):
                 message=message,
                 good=good,
             )
+        if self._step == TUNING:
+            return self._tuning_state(heard, message, good)
         words = (
             f"Take a {self._harp.name} harp, or choose your harp's key with ← and →. Play "
             f"{ASKED_NOTE}, hole {ASKED_NOTE.hole} {ASKED_NOTE.breath}, "
@@ -179,15 +205,49 @@ class GuideScreen(TakeScreen):
             "Breathe as for a quiet tune; rest if you feel light-headed."
         )
         asked = str(ASKED_NOTE)
-        return GuideState(2, 2, "one note", words, asked, heard=heard, message=message, good=good)
+        return GuideState(
+            *(PLAYING, self._steps, "one note", words, asked),
+            heard=heard,
+            message=message,
+            good=good,
+        )
+
+    def _tuning_state(self, heard: DisplayedReading | None, message: str, good: bool) -> GuideState:
+        choices = self._tuning.choices
+        notes = ", ".join(str(tab) for tab in self._tuning.notes)
+        end = "choose with ↑ and ↓; enter saves it" if choices else "enter ends the guide"
+        return GuideState(
+            step=TUNING,
+            steps=self._steps,
+            title="the harp's A4",
+            words=f"Many harps are tuned a little above A4 = 440 Hz. Play {notes}, each alone and "
+            f"softly for a second, in any order: then the trainer judges your harp by its own "
+            f"pitch. {end[0].upper()}{end[1:]}.",
+            asked="" if choices else self._tuning.asked,
+            choices=tuple(f"A4 = {hz:g} Hz" for hz in choices),
+            chosen=self._chosen_a4,
+            heard=heard,
+            message=message,
+            good=good,
+        )
+
+    @property
+    def _steps(self) -> int:
+        """Number of steps: a harp that was measured has its A4 already."""
+        return PLAYING if self._harp.offsets else TUNING
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Disable the keys of the other step."""
-        return {"choose": CHOOSING, "key": PLAYING}.get(action, self._step) == self._step
+        """Disable the keys of the other steps."""
+        if action == "choose":
+            return self._step == CHOOSING or bool(self._step == TUNING and self._tuning.choices)
+        return action != "key" or self._step == PLAYING
 
     def action_choose(self, by: int) -> None:
-        """Select another input."""
-        if self._step == CHOOSING and self._inputs:
+        """Select another input, or another A4."""
+        if self._step == TUNING and self._tuning.choices:
+            self._chosen_a4 = (self._chosen_a4 + by) % len(self._tuning.choices)
+            self.show(self.session.take)
+        elif self._step == CHOOSING and self._inputs:
             self._chosen = (self._chosen + by) % (len(self._inputs) + 1)
             self._listen()
 
@@ -215,8 +275,8 @@ class GuideScreen(TakeScreen):
 
     def action_go_on(self) -> None:
         """Go to the next step; after the last, save the choices and leave."""
-        if self._step == CHOOSING:
-            self._step = PLAYING
+        if self._step == CHOOSING or (self._step < self._steps and self._works):
+            self._step += 1
             self.refresh_bindings()
             self.show(self.session.take)
         elif self._works:
@@ -225,10 +285,14 @@ class GuideScreen(TakeScreen):
 
     def _keep(self) -> None:
         """Save the choices in the settings."""
-        chosen = {
+        chosen: dict[tuple[str, str], object] = {
             ("sound", "device"): self._spec.device,
             ("harp", "key"): self._harp.key.name,
         }
+        if self._tuning.choices:
+            a4 = self._tuning.choices[self._chosen_a4]
+            self._harp = replace(self._harp, a4=a4)
+            chosen["harp", "a4"] = f"{a4:g}"
         try:
             file = resolve_settings().file
             for key, value in chosen.items():
@@ -250,3 +314,63 @@ class GuideScreen(TakeScreen):
         except TrainerError as error:
             self.notify(str(error), severity="error")
         self.dismiss()
+
+
+@dataclass(slots=True)
+class _Tuning:
+    """Four notes of a harp on the way to its A4.
+
+    Attributes:
+        harp: the harp.
+        measuring: what is known of its reeds.
+        asked: tab of the note that is asked for; empty when all were heard.
+        message: what to do, or the verdict on the harp.
+        choices: A4 in hertz to choose from, the best first.
+        heard_until: start of the last note heard, in samples.
+    """
+
+    harp: Harp
+    measuring: HarpMeasurement
+    asked: str
+    message: str
+    choices: tuple[float, ...] = ()
+    heard_until: int = -1
+
+    @classmethod
+    def of(cls, harp: Harp) -> _Tuning:
+        """Begin with a harp."""
+        notes = a4_guess_notes(harp)
+        measuring = HarpMeasurement(harp, attacks=1, reeds=notes)
+        return cls(harp, measuring, str(notes[0]), f"play {notes[0]}")
+
+    @property
+    def notes(self) -> tuple[Tab, ...]:
+        """The notes to play."""
+        return a4_guess_notes(self.harp)
+
+    @property
+    def is_done(self) -> bool:
+        """Whether all notes were heard."""
+        return self.measuring.done
+
+    def hear(self, notes: Sequence[HeardNote]) -> None:
+        """Take the new ones of the notes heard, newest first."""
+        for note in reversed(notes):
+            if note.start <= self.heard_until or self.is_done:
+                continue
+            self.heard_until = note.start
+            for event in self.measuring.add_note(note):
+                match event:
+                    case ReedRequested(tab):
+                        self.asked, self.message = str(tab), f"play {tab}"
+                    case RepeatRequested(sentence):
+                        self.message = f"play {self.asked}: {sentence}"
+            if self.is_done:
+                self._end()
+
+    def _end(self) -> None:
+        (measured,) = self.measuring.finish()
+        assert isinstance(measured, HarpMeasured)
+        reeds = {Tab.parse(reed.tab): reed.hz for reed in measured.reeds}
+        self.asked = ""
+        self.message, self.choices = a4_verdict(guess_a4(self.harp, reeds), self.harp.a4)

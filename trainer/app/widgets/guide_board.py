@@ -9,7 +9,7 @@ from trainer.app.canvas import Canvas, TextRow
 from trainer.app.display_smoothing import DisplayedReading
 from trainer.app.widgets.board import board_width, centred, in_the_middle, large, wrapped
 from trainer.app.widgets.level_bar import FAINT_DB, TOO_LOUD_DB, level_bar_rows
-from trainer.harp import Harp, Tab
+from trainer.harp import A4Guess, Harp, Tab
 from trainer.report.heard_report import offset_text
 
 TALL_BAR_ROWS, TALL_ROWS = 3, 24
@@ -107,6 +107,25 @@ def note_verdict(heard: DisplayedReading | None, wanted: Tab, harp: Harp) -> tup
         "← and →",
         False,
     )
+
+
+def a4_verdict(guess: A4Guess, present: float) -> tuple[str, tuple[float, ...]]:
+    """Return a verdict on a harp's A4, and the A4 in hertz to choose from.
+
+    Args:
+        guess: what its notes show.
+        present: A4 of the plan in hertz.
+    """
+    measure = "measure it, reed by reed, among your harps (h, then m)"
+    if not guess.agrees:
+        return f"these notes disagree: {measure}", ()
+    side = "above" if guess.offset_cents > 0.0 else "below"
+    off = f"your harp lies {abs(guess.offset_cents):.0f} cents {side} A4 = 440 Hz"
+    if guess.a4 is None:
+        return f"{off}: check its key, or {measure}", ()
+    if guess.a4 == present:
+        return f"your harp fits A4 = {present:g} Hz", ()
+    return f"{off}: set A4 = {guess.a4:g} Hz, or {measure}", (guess.a4, present)
 
 
 class GuideBoard(Canvas[GuideState]):
