@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import pickle
 from collections.abc import Iterator
+from fractions import Fraction
 from pathlib import Path
 
 import librosa
@@ -17,6 +18,7 @@ from typer.testing import CliRunner, Result
 
 from trainer.cli.harp import harp as harp_command
 from trainer.core import TrainerError
+from trainer.drill import Step, passage_difficulty
 from trainer.harp import (
     HOLES,
     STANDARD_KEYS,
@@ -186,7 +188,7 @@ class TestRichter:
         """
         harp = Harp.of(key)
         assert [harp.higher_reed(hole) for hole in HOLES] == [Breath.DRAW] * 6 + [Breath.BLOW] * 4
-        steps = [harp.bend_depth(hole) / 100.0 for hole in HOLES]
+        steps = [harp.bend_depth(hole, harp.higher_reed(hole)) / 100.0 for hole in HOLES]
         under = [step if step >= 1.0 else "under 1" for step in steps]
         assert under == [1, 2, 3, 1, "under 1", 1, "under 1", 1, 1, 2]
         assert all(step > 0.0 for step in steps)
@@ -390,7 +392,9 @@ class TestTunings:
     """The purpose of each tuning is common practice; chords and scales follow from theory."""
 
     def test_all_tunings_are_listed_the_standard_one_first(self) -> None:
-        assert tuning_names() == TUNINGS
+        listed = [name for name in tuning_names() if name != "half-valved"]
+        assert tuple(listed) == TUNINGS
+        assert "half-valved" in tuning_names()
 
     @pytest.mark.parametrize("name", TUNINGS)
     def test_a_harp_is_named_after_hole_1_blow(self, name: str) -> None:
@@ -497,7 +501,7 @@ class TestTunings:
         try:
             own.write_text(f"title = 'Quay Street'\n{rows}, 29, 32]\n", encoding="utf-8")
             broken.write_text(f"{rows}, 29]\n", encoding="utf-8")
-            assert set(tuning_names()) == {*TUNINGS, "quay-street", "broken"}
+            assert set(tuning_names()) == {*TUNINGS, "half-valved", "quay-street", "broken"}
             assert Harp.of("C", "quay-street").note(Tab.parse("-6")) == "Ab5"
             assert Harp.of("C", "quay-street").name == "C, quay-street"
             for name in TUNINGS:
@@ -553,6 +557,82 @@ def degrees(harp: Harp, text: str, position: int) -> str:
     return " ".join(named[tab] for tab in text.split())
 
 
+class TestHalfValved:
+    """Common practice: valves on draw 1 to 6 and blow 7 to 10; the other reeds bend alone."""
+
+    def test_a_standard_harp(self) -> None:
+        plain, harp = Harp.of("C"), Harp.of("C", "half-valved")
+        added = {tab for tab in harp.entries if tab not in plain.entries}
+        assert added == tabs("1' 2' 3' 4' 5' 6' -7' -8' -9' -10'")
+        assert {tab for tab in plain.entries if tab not in harp.entries} == tabs(
+            "1o 4o 5o 6o -7o -9o -10o"
+        )
+        assert names(harp, "1' 2' 5' 6' -7' -10'") == "B3 Eb4 Eb5 Gb5 Bb5 Ab6"
+        assert all(harp.hz(tab) == plain.hz(tab) for tab in harp.entries if tab not in added)
+        assert (harp.name, load_tuning("Richter half-valved")) == ("C, half-valved", harp.tuning)
+
+    @pytest.mark.parametrize("name", TUNINGS)
+    def test_each_tuning_from_its_numbers(self, name: str) -> None:
+        """Every hole then bends in both breaths, unless its reeds are a half step apart or none."""
+        tuning = load_tuning(name)
+        harp = Harp.of("C", f"{name}-half-valved")
+        played: dict[str, int] = {}
+        for hole, (blow, draw) in enumerate(zip(tuning.blow, tuning.draw, strict=True), start=1):
+            (low, lower), (high, higher) = sorted([(blow, str(hole)), (draw, f"-{hole}")])
+            played |= {lower: low, f"{lower}'": low - 1, higher: high}
+            played |= {higher + "'" * bend: high - bend for bend in range(1, high - low)}
+        assert {str(tab): harp.midi(tab) - 60 for tab in harp.entries} == played
+
+    @pytest.mark.parametrize(
+        ("text", "complaint"),
+        [
+            ("6o", "hole 6 has no overblow, because its draw reed has a valve"),
+            ("-7o", "hole 7 has no overdraw, because its blow reed has a valve"),
+            ("-4''", "hole 4 bends on the blow, by 1 half step and on the draw, by 1 half step"),
+            ("5''", "hole 5 bends on the blow, by 1 half step"),
+        ],
+    )
+    def test_what_it_cannot_play(self, text: str, complaint: str) -> None:
+        with pytest.raises(HarpError, match=rf"{text} cannot .* half-valved harp: {complaint}\Z"):
+            Harp.of("C", "half-valved").midi(Tab.parse(text))
+
+    def test_a_tuning_file_places_its_own_valves(self, user_tunings: Path) -> None:
+        path = user_tunings / "mine.toml"
+        rows = "blow = [0, 4, 7, 12, 16, 19, 24, 28, 31, 36]\n"
+        rows += "draw = [2, 7, 11, 14, 17, 21, 23, 26, 29, 33]\n"
+        try:
+            path.write_text(f'{rows}valves = ["-6", "3"]\n', encoding="utf-8")
+            harp = Harp.of("C", "mine")
+            assert {tab for tab in harp.entries if harp.bends_alone(tab)} == tabs("6 6' -3 -3'")
+            path.write_text(f"{rows}valves = [6]\n", encoding="utf-8")
+            with pytest.raises(HarpError, match=r"'valves' in .*mine\.toml must list reeds as tab"):
+                load_tuning("mine")
+        finally:
+            path.unlink()
+
+    def test_it_is_easier_than_an_overblow_and_harder_than_a_draw_bend(self) -> None:
+        """Common practice: the missing notes of the middle octave, by valved bend or overblow."""
+        plain, valved = Harp.of("C"), Harp.of("C", "half-valved")
+        for note in ("Eb5", "Gb5"):
+            (over,) = plain.entries_for(parse_note(note))
+            (bend,) = valved.entries_for(parse_note(note))
+            assert difficulty("-4'", plain) < difficulty(str(bend), valved)
+            assert difficulty(str(bend), valved) < difficulty(str(over), plain)
+
+    def test_the_chart_shows_which_reeds_bend_alone(self) -> None:
+        chart = Chart.of(Harp.of("C", "half-valved"))
+        rows = [" ".join(line.split()) for line in chart_text(chart).splitlines()]
+        assert f"bends alone {'blow ' * 6}{'draw ' * 4}".strip() in rows
+        assert [hole["bends_alone"] for hole in chart_data(chart)["holes"]] == (
+            [["blow"]] * 6 + [["draw"]] * 4
+        )
+
+
+def difficulty(text: str, harp: Harp) -> float:
+    step = Step(0, ((Tab.parse(text),),), Fraction(0), Fraction(1))
+    return passage_difficulty([step], harp, 1.0)
+
+
 class TestChart:
     def test_all_entries_are_listed_once_with_their_frequency(self) -> None:
         harp = Harp.of("Eb", a4=442.0, temperament_name="just5")
@@ -581,7 +661,7 @@ class TestChart:
         (draw,) = [line for line in text.splitlines() if line.startswith("-2 ")]
         assert draw.endswith("same note as 3")
 
-    @pytest.mark.parametrize("tuning", TUNINGS)
+    @pytest.mark.parametrize("tuning", [*TUNINGS, "natural-minor-half-valved"])
     def test_it_fits_80_columns_of_plain_characters(self, tuning: str) -> None:
         harp = Harp.of("double-low F#", tuning, a4=441.5, temperament_name="just5")
         for position in POSITIONS:
@@ -594,7 +674,12 @@ class TestChart:
             json.dumps(chart_data(Chart.of(Harp.of("C", temperament_name="just7"), 3)))
         )
         assert (data["key"], data["position"], data["position_key"]) == ("C", 3, "D")
-        assert data["holes"][2] == {"hole": 3, "bends": "draw", "bend_limit_cents": 300.0}
+        assert data["holes"][2] == {
+            "hole": 3,
+            "bends": "draw",
+            "bend_limit_cents": 300.0,
+            "bends_alone": [],
+        }
         draw_5 = next(entry for entry in data["entries"] if entry["tab"] == "-5")
         assert draw_5 == {
             "tab": "-5",

@@ -36,7 +36,11 @@ HarpOption = Annotated[
     ),
 ]
 TuningOption = Annotated[
-    str | None, typer.Option(help="Tuning of the harp: richter, country, solo, natural-minor, ...")
+    str | None,
+    typer.Option(
+        help="Tuning of the harp: richter, country, solo, natural-minor, ...; half-valved, or "
+        "solo-half-valved and so on."
+    ),
 ]
 TemperamentOption = Annotated[
     str | None,

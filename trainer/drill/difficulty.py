@@ -28,6 +28,8 @@ class DifficultyParameters:
             right one.
         blow_bend: a blow bend, in addition to its depth: its reeds are short, and it is learnt
             after all draw bends.
+        valved: a bend of a reed alone, in addition to its depth and `between`: no other reed
+            supports it, and its sound is thin. It takes the place of `blow_bend`.
         overblow: an overblow, learnt after all bends.
         easy_overblows: overblows by hole that speak more easily.
         overdraw: an overdraw, learnt last.
@@ -55,6 +57,7 @@ class DifficultyParameters:
     between: float = 0.5
     choice: float = 0.25
     blow_bend: float = 2.0
+    valved: float = 2.0
     overblow: float = 5.0
     easy_overblows: Mapping[int, float] = field(default_factory=lambda: {6: 4.0, 5: 4.5})
     overdraw: float = 6.0
@@ -153,12 +156,13 @@ def _entry_difficulty(tab: Tab, offset_cents: float, harp: Harp) -> float:
         return base + p.raised * max(0.0, offset_cents / 100.0) + high
     if not bent:
         return p.top_hole if tab.hole >= p.top_holes else 0.0
-    depth = harp.bend_depth(tab.hole) / 100.0
+    depth, alone = harp.bend_depth(tab.hole, tab.breath) / 100.0, harp.bends_alone(tab)
+    by_blow = p.blow_bend if tab.breath is Breath.BLOW else 0.0
     first_half_step = (
         p.bend
         + p.choice * max(0.0, depth - 1.0)
-        + (p.between if bent < depth else 0.0)
-        + (p.blow_bend if tab.breath is Breath.BLOW else 0.0)
+        + (p.between if alone or bent < depth else 0.0)
+        + (p.valved if alone else by_blow)
     )
     low = p.low * max(0.0, p.low_note - note) * bent
     return first_half_step * min(bent, 1.0) + p.deeper * max(0.0, bent - 1.0) + low + high
@@ -167,7 +171,7 @@ def _entry_difficulty(tab: Tab, offset_cents: float, harp: Harp) -> float:
 def describe_difficulty(steps: Sequence[Step], harp: Harp, beat_s: float) -> str:
     """Describe what makes steps hard: ``2 overblows, 5 bends, 3 jumps of up to 4 holes``."""
     reasons = [
-        _with_count(count, name) for name, count in _technique_counts(steps).items() if count
+        _with_count(count, name) for name, count in _technique_counts(steps, harp).items() if count
     ]
     distances = [hole_distance(before, after) for before, after in pairwise(steps)]
     jumps = [distance for distance in distances if distance >= PARAMETERS.far_holes]
@@ -180,27 +184,29 @@ def describe_difficulty(steps: Sequence[Step], harp: Harp, beat_s: float) -> str
     return ", ".join(reasons) or "natural notes close together"
 
 
-def _technique_counts(steps: Iterable[Step]) -> dict[str, int]:
+def _technique_counts(steps: Iterable[Step], harp: Harp) -> dict[str, int]:
     counts = dict.fromkeys(
         (
-            *("overdraw", "overblow", "blow bend", "bend", "target between half steps", "split"),
-            "shake",
+            *("overdraw", "overblow", "valved bend", "blow bend", "bend"),
+            *("target between half steps", "split", "shake"),
         ),
         0,
     )
     for step in steps:
-        for technique in set(_techniques(step)):
+        for technique in set(_techniques(step, harp)):
             counts[technique] += 1
     return counts
 
 
-def _techniques(step: Step) -> Iterator[str]:
+def _techniques(step: Step, harp: Harp) -> Iterator[str]:
     if step.shake:
         yield "shake"
     for index, sound in enumerate(step.sounds):
         for tab in sound:
             if tab.over:
                 yield tab.kind
+            elif tab.bend and harp.bends_alone(tab):
+                yield "valved bend"
             elif tab.bend:
                 yield "blow bend" if tab.breath is Breath.BLOW else "bend"
         if step.offset_cents(index):

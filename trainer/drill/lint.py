@@ -185,8 +185,7 @@ def _out_of_reach(tab: Tab, offset_cents: float, harp: Harp) -> str:
     if tab.over or not offset_cents:
         return ""
     below_reed = 100.0 * tab.bend - offset_cents
-    bends = harp.higher_reed(tab.hole) is tab.breath
-    depth = harp.bend_depth(tab.hole) if bends else 0.0
+    depth = harp.bend_depth(tab.hole, tab.breath)
     reed = f"hole {tab.hole} {tab.breath}"
     if below_reed < -PARAMETERS.reach_slack_cents:
         return f"{tab}: the target is {offset_cents:g} cents above the reed, which only bends down"

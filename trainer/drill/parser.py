@@ -45,7 +45,7 @@ from trainer.drill.tab_reader import ParsedTab, parse_tab
 from trainer.drill.tab_words import FORMER_DIRECTIONS, former_names
 from trainer.drill.tokenizer import tokenize
 from trainer.drill.transpose import find_unplayable
-from trainer.harp import Harp, HarpError, parse_key
+from trainer.harp import Harp, HarpError, load_tuning, parse_key
 
 if TYPE_CHECKING:
     from trainer.drill.header import DrillTable, FieldProblem
@@ -140,7 +140,7 @@ def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | N
         title=table.title.strip(),
         about=table.about.strip(),
         key=parse_key(table.harp).name,
-        tuning=table.tuning.lower(),
+        tuning=load_tuning(table.tuning).name,
         tempo=table.tempo,
         meter=(beats, value),
         goal=Goal(goal.tolerance, goal.pass_mark, goal.hold, goal.weights.model_dump()),

@@ -4,7 +4,8 @@ Each hole holds a blow reed and a draw reed. The pair determines what the hole c
 1987, Acoustics Australia 15(3); Bahnson, Antaki and Beery 1998, JASA 103(4)):
 
 - the higher reed bends down, nominally to a half step above the lower one;
-- an overblow or overdraw, in the lower reed's breath, sounds a half step above the higher reed.
+- an overblow or overdraw, in the lower reed's breath, sounds a half step above the higher reed;
+- a reed whose partner's slot has a valve sounds alone: it bends alone, and is never overblown.
 
 A temperament counts from the harp's own key in every position, because that is how its reeds are
 tuned. Bends, overblows and overdraws have no tuned reed: they stay in equal temperament, unless the
@@ -33,6 +34,9 @@ MAX_OFFSET_CENTS = 100.0
 SHORT_BEND_CENTS = 50.0
 """Depth in cents of a bend on a hole whose reeds lie one half step apart (common practice: less
 than a half step)."""
+VALVED_BEND_CENTS = 100.0
+"""Depth in cents to which a reed bends alone. No other reed stops it: a half step is what players
+reach securely (common practice), and practised ones go further."""
 
 
 @dataclass(frozen=True)
@@ -113,13 +117,18 @@ class Harp:
 
     def higher_reed(self, hole: int) -> Breath:
         """Breath direction of a hole's higher reed, which is the one that bends."""
-        blow, draw = self.reed(hole, Breath.BLOW), self.reed(hole, Breath.DRAW)
-        return Breath.BLOW if blow > draw else Breath.DRAW
+        return self.tuning.higher_reed(hole)
 
-    def bend_depth(self, hole: int) -> float:
-        """Depth in cents to which a hole's higher reed bends; 0 if it does not."""
-        gap = abs(self.reed(hole, Breath.BLOW) - self.reed(hole, Breath.DRAW))
+    def bend_depth(self, hole: int, breath: Breath) -> float:
+        """Depth in cents to which a reed bends, alone or against the other; 0 if it does not."""
+        if self.tuning.bends_alone(hole, breath):
+            return VALVED_BEND_CENTS
+        gap = self.reed(hole, breath) - self.reed(hole, breath.other)
         return SHORT_BEND_CENTS if gap == 1 else 100.0 * max(0, gap - 1)
+
+    def bends_alone(self, tab: Tab) -> bool:
+        """Whether the reed of a tab entry bends alone, because of a valve."""
+        return self.tuning.bends_alone(tab.hole, tab.breath)
 
     def midi(self, tab: Tab) -> int:
         """MIDI note number nearest to a tab entry's target.
@@ -132,27 +141,41 @@ class Harp:
             return reed
         higher = self.higher_reed(tab.hole)
         if tab.over:
-            if tab.breath is higher:
+            if reason := self._why_not_over(tab):
                 raise HarpError(
                     f"{tab} cannot be played on a {self.name} harp: hole {tab.hole} has no "
-                    f"{tab.kind}, because its {tab.breath} reed is the higher one"
+                    f"{tab.kind}, because {reason}"
                 )
             return self.reed(tab.hole, higher) + 1
-        deepest = int(self.bend_depth(tab.hole) // 100)
-        if tab.breath is not higher or tab.bend > deepest:
+        if tab.bend > int(self.bend_depth(tab.hole, tab.breath) // 100):
             raise HarpError(
                 f"{tab} cannot be played on a {self.name} harp: {self._describe_bends(tab.hole)}"
             )
         return reed - tab.bend
 
+    def _why_not_over(self, tab: Tab) -> str:
+        """Reason why a hole has no overblow or overdraw; empty if it has one."""
+        if tab.breath is self.higher_reed(tab.hole):
+            return f"its {tab.breath} reed is the higher one"
+        if self.tuning.bends_alone(tab.hole, tab.breath):
+            return f"its {tab.breath.other} reed has a valve"
+        return ""
+
     def _describe_bends(self, hole: int) -> str:
-        depth, breath = self.bend_depth(hole), self.higher_reed(hole)
-        if depth == 0.0:
-            return f"hole {hole} has no bend"
-        if depth < 100.0:
-            return f"hole {hole} {breath} bends by less than a half step"
-        steps = int(depth // 100)
-        return f"hole {hole} bends on the {breath}, by {steps} half step{'s' * (steps > 1)}"
+        depths = {breath: self.bend_depth(hole, breath) for breath in Breath}
+        bends = [
+            f"on the {breath}, by {int(depth // 100)} half step{'s' * (depth >= 200.0)}"
+            for breath, depth in depths.items()
+            if depth >= 100.0
+        ]
+        if bends:
+            return f"hole {hole} bends {' and '.join(bends)}"
+        short = [breath for breath, depth in depths.items() if depth]
+        return (
+            f"hole {hole} {short[0]} bends by less than a half step"
+            if short
+            else f"hole {hole} has no bend"
+        )
 
     def can_play(self, tab: Tab) -> bool:
         """Whether the harp can play a tab entry."""
@@ -206,12 +229,11 @@ class Harp:
             Tab(hole, breath, bend)
             for hole in HOLES
             for breath in Breath
-            for bend in range(int(self.bend_depth(hole) // 100) + 1)
-            if bend == 0 or breath is self.higher_reed(hole)
+            for bend in range(int(self.bend_depth(hole, breath) // 100) + 1)
         ]
         taken = {self.midi(tab) for tab in naturals_and_bends}
         overs = [Tab(hole, self.higher_reed(hole).other, over=True) for hole in HOLES]
-        useful = [tab for tab in overs if self.midi(tab) not in taken]
+        useful = [tab for tab in overs if self.can_play(tab) and self.midi(tab) not in taken]
         return tuple(sorted([*naturals_and_bends, *useful]))
 
     @cached_property
@@ -260,7 +282,7 @@ class Harp:
     def pitch_range_cents(self, tab: Tab) -> tuple[float, float]:
         """Range of the pitch of a tab entry on its hole and breath.
 
-        A bend is limited by the depth of its hole and by the natural note. An overblow or
+        A bend is limited by the depth of its reed and by the natural note. An overblow or
         overdraw can be raised by at least a half step, and not lowered (common practice).
 
         Returns:
@@ -272,7 +294,7 @@ class Harp:
         self.midi(tab)
         if tab.over:
             return 0.0, 100.0
-        depth = self.bend_depth(tab.hole) if tab.breath is self.higher_reed(tab.hole) else 0.0
+        depth = self.bend_depth(tab.hole, tab.breath)
         return min(0.0, 100.0 * tab.bend - depth), 100.0 * tab.bend
 
     def nearest_entries(self, hz: float) -> tuple[Tab, ...]:

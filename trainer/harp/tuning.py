@@ -7,13 +7,19 @@ with the name of a built-in tuning replaces it.
 Naming. In every tuning a harp is named after the note of its hole 1 blow, the key of its first
 position. Makers label most harps so, but many minor harps after the key of their second position:
 a natural minor harp sold as G minor, whose hole 1 blow is C, is a C harp here.
+
+Valves. A reed may have a valve on its slot, a strip that shuts it while the other reed of the hole
+is played. That reed then sounds alone: it bends alone, and is not overblown or overdrawn. Each
+tuning exists half-valved (common practice), with valves on the higher reed of each hole: draw 1 to
+6 and blow 7 to 10 on a standard harp, so that blow 1 to 6 and draw 7 to 10 bend alone. Its name is
+the tuning's with :data:`HALF_VALVED` after it. A file can place its own valves.
 """
 
 from __future__ import annotations
 
 import re
 import tomllib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
 
@@ -21,10 +27,14 @@ import platformdirs
 
 from trainer.core.text_files import TextFileError, normalize_text, read_text_file
 from trainer.harp.errors import HarpError
-from trainer.harp.tab import HOLES, Breath
+from trainer.harp.tab import HOLES, Breath, Tab
 
 _MIN_HALF_STEPS, _MAX_HALF_STEPS = -12, 60
 """Range of a reed in half steps above hole 1 blow."""
+STANDARD = "richter"
+"""Name of the standard tuning."""
+HALF_VALVED = "half-valved"
+"""Name of the standard tuning half-valved, and the end of the names of others half-valved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +46,7 @@ class Tuning:
         title: one line for lists.
         blow, draw: half steps of each hole's reed above hole 1 blow, ten each.
         about: notes for the player, such as how makers label these harps.
+        valves: reeds with a valve on their slot, by their natural entries.
     """
 
     name: str
@@ -43,10 +54,28 @@ class Tuning:
     blow: tuple[int, ...]
     draw: tuple[int, ...]
     about: str = ""
+    valves: frozenset[Tab] = frozenset()
 
     def half_steps(self, hole: int, breath: Breath) -> int:
         """Half steps of a reed above hole 1 blow."""
         return (self.blow if breath is Breath.BLOW else self.draw)[hole - 1]
+
+    def higher_reed(self, hole: int) -> Breath:
+        """Breath direction of a hole's higher reed; draw if both have one pitch."""
+        return Breath.BLOW if self.blow[hole - 1] > self.draw[hole - 1] else Breath.DRAW
+
+    def bends_alone(self, hole: int, breath: Breath) -> bool:
+        """Whether a reed bends alone: the slot of the other reed of its hole has a valve."""
+        return Tab(hole, breath.other) in self.valves
+
+    def half_valved(self) -> Tuning:
+        """Return the tuning with a valve on the higher reed of each hole, and on no other."""
+        return replace(
+            self,
+            name=HALF_VALVED if self.name == STANDARD else f"{self.name}-{HALF_VALVED}",
+            title=f"{self.title}; half-valved",
+            valves=frozenset(Tab(hole, self.higher_reed(hole)) for hole in HOLES),
+        )
 
 
 FORMER_NAMES = {"paddy": "raised-third-blow"}
@@ -59,8 +88,12 @@ def user_tuning_folder() -> Path:
 
 
 def tuning_names() -> tuple[str, ...]:
-    """Names of all tunings, the standard one first; the files are not validated."""
-    return tuple(sorted(_files(), key=lambda name: (name != "richter", name)))
+    """Names of all tunings, the standard one first; the files are not validated.
+
+    Of the half-valved ones only the standard one is listed.
+    """
+    names = {*_files(), HALF_VALVED}
+    return tuple(sorted(names, key=lambda name: (name != STANDARD, name)))
 
 
 def load_tuning(name: str) -> Tuning:
@@ -70,13 +103,15 @@ def load_tuning(name: str) -> Tuning:
         HarpError: there is none, or its file is invalid.
     """
     files, wanted = _files(), _normalize_name(name)
-    path = files.get(wanted) or files.get(FORMER_NAMES.get(wanted, wanted))
-    if path is None:
-        raise HarpError(
-            f"no tuning is called '{name}'; there are {', '.join(tuning_names())}, and your own "
-            f"go in {user_tuning_folder()}"
-        )
-    return read_tuning(path)
+    if path := files.get(wanted) or files.get(FORMER_NAMES.get(wanted, wanted)):
+        return read_tuning(path)
+    plain = STANDARD if wanted == HALF_VALVED else wanted.removesuffix(f"-{HALF_VALVED}")
+    if plain != wanted and (path := files.get(plain)):
+        return read_tuning(path).half_valved()
+    raise HarpError(
+        f"no tuning is called '{name}'; there are {', '.join(tuning_names())}, each half-valved, "
+        f"too, as in solo-{HALF_VALVED}; your own go in {user_tuning_folder()}"
+    )
 
 
 def read_tuning(path: Path) -> Tuning:
@@ -108,6 +143,7 @@ def _read(path: Path, modified_ns: int) -> Tuning:
         blow=_reeds(data, Breath.BLOW, path),
         draw=_reeds(data, Breath.DRAW, path),
         about=texts["about"],
+        valves=_valves(data, path),
     )
 
 
@@ -124,6 +160,17 @@ def _reeds(data: dict[str, object], breath: Breath, path: Path) -> tuple[int, ..
             "hole 1 blow"
         )
     return tuple(row)
+
+
+def _valves(data: dict[str, object], path: Path) -> frozenset[Tab]:
+    naturals = {str(tab): tab for hole in HOLES for tab in (Tab(hole, b) for b in Breath)}
+    words = data.get("valves", [])
+    if not isinstance(words, list) or not all(word in naturals for word in words):
+        raise HarpError(
+            f"'valves' in the tuning file {path} must list reeds as tab, as in "
+            'valves = ["-1", "-2", "7"]: the reeds that have a valve on their slot'
+        )
+    return frozenset(naturals[word] for word in words)
 
 
 def _files() -> dict[str, Path]:

@@ -273,10 +273,10 @@ def _pitch(step: Step, measured: Measured, harp: Harp | None) -> str:
 
 
 def _can_bend(tab: Tab, harp: Harp | None) -> bool:
-    """Whether a natural note sags by bending: its reed is the higher one of its hole."""
+    """Whether a natural note sags by bending."""
     if harp is None:
         return (tab.breath is Breath.DRAW) == (tab.hole <= LAST_DRAW_BEND)
-    return tab.breath is harp.higher_reed(tab.hole) and harp.bend_depth(tab.hole) > 0.0
+    return harp.bend_depth(tab.hole, tab.breath) > 0.0
 
 
 def _worst_rung(step: Step, measured: Measured) -> str:

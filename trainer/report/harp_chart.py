@@ -11,7 +11,7 @@ import textwrap
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
-from trainer.harp import HOLES, Harp, Tab, Tuning, standard_key
+from trainer.harp import HOLES, Breath, Harp, Tab, Tuning, standard_key
 from trainer.music import (
     MAJOR_POSITIONS,
     MINOR_POSITIONS,
@@ -113,8 +113,9 @@ def chart_data(chart: Chart) -> HarpChartData:
         "holes": [
             {
                 "hole": hole,
-                "bends": harp.higher_reed(hole).value if harp.bend_depth(hole) else None,
-                "bend_limit_cents": harp.bend_depth(hole),
+                "bends": harp.higher_reed(hole).value if _pair_depth(harp, hole) else None,
+                "bend_limit_cents": _pair_depth(harp, hole),
+                "bends_alone": [breath.value for breath in _breaths_alone(harp, hole)],
             }
             for hole in HOLES
         ],
@@ -148,7 +149,10 @@ def _head(chart: Chart) -> Iterator[str]:
     named = f", {mode} without bends" if mode else ""
     yield f"{harp.key} harp, {position_name(chart.position)} position: {chart.key}{named}"
     own = ", with your own offsets" if harp.offsets else ""
-    yield (f"{harp.tuning.title}; A4 = {harp.a4:g} Hz; temperament: {harp.temperament.name}{own}")
+    yield from textwrap.wrap(
+        f"{harp.tuning.title}; A4 = {harp.a4:g} Hz; temperament: {harp.temperament.name}{own}",
+        WIDTH,
+    )
     yield from textwrap.wrap(harp.tuning.about, WIDTH)
 
 
@@ -164,7 +168,21 @@ def _grid(chart: Chart) -> Iterator[str]:
         yield from _row(chart, "draw bend", bend)
     yield from _row(chart, "overdraw")
     yield ""
-    yield _line("half-step bends", (_limit(chart.harp.bend_depth(hole)) for hole in HOLES))
+    harp = chart.harp
+    yield _line("half-step bends", (_limit(_pair_depth(harp, hole)) for hole in HOLES))
+    if harp.tuning.valves:
+        alone = (" ".join(_breaths_alone(harp, hole)) for hole in HOLES)
+        yield _line("bends alone", ("both" if " " in cell else cell for cell in alone))
+
+
+def _pair_depth(harp: Harp, hole: int) -> float:
+    """Return the depth in cents to which the higher reed of a hole bends."""
+    return harp.bend_depth(hole, harp.higher_reed(hole))
+
+
+def _breaths_alone(harp: Harp, hole: int) -> tuple[Breath, ...]:
+    """Return the breaths in which a hole bends because of a valve."""
+    return tuple(breath for breath in Breath if harp.tuning.bends_alone(hole, breath))
 
 
 def _row(chart: Chart, kind: str, bend: int = 0) -> Iterator[str]:

@@ -11,9 +11,11 @@ class HoleData(TypedDict):
     hole: int
     """Number of the hole, 1 to 10."""
     bends: str | None
-    """Breath that bends, ``blow`` or ``draw``; null if nothing bends."""
+    """Breath of the higher reed, ``blow`` or ``draw``; null if it does not bend."""
     bend_limit_cents: float
-    """Depth of the deepest bend in cents; 50 stands for a bend of less than a half step."""
+    """Depth of its deepest bend in cents; 50 stands for a bend of less than a half step."""
+    bends_alone: list[str]
+    """Breaths in which a reed bends alone, because the other one has a valve."""
 
 
 class ChartEntryData(TypedDict):
