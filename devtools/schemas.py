@@ -38,6 +38,7 @@ from trainer.report.schemas.journals import JournalData, JournalRow, ListedTakeD
 from trainer.report.schemas.progress import DailySetData, OverviewData, ProgressData, ProgressRow
 from trainer.report.schemas.results import (
     BestPassData,
+    ComparisonData,
     RecordingData,
     StoredRecordingData,
     StudentReportData,
@@ -116,6 +117,12 @@ FORMATS = (
         BestPassData | None,
         ("trainer mark RECORDING --format json",),
         "The best pass of one recording.",
+    ),
+    Format(
+        "comparison",
+        ComparisonData,
+        ("trainer compare RECORDING RECORDING --format json",),
+        "Two takes of one drill, step by step.",
     ),
     Format(
         "recordings",

@@ -68,6 +68,7 @@ def test_the_commands_are_those_of_the_readme() -> None:
         "play",
         "listen",
         "mark",
+        "compare",
         "report",
         "tab",
         "loop",

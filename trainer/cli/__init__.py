@@ -23,6 +23,7 @@ _COMMANDS = {
     "play": "play.play",
     "listen": "listen.listen",
     "mark": "mark.mark",
+    "compare": "compare.compare",
     "report": "report.report",
     "tab": "tab.tab",
     "loop": "loop.loop",

@@ -385,6 +385,64 @@ class BestPassData(ResultData):
     """Scores of all passes, in order."""
 
 
+class TakeSummaryData(TypedDict):
+    """One of two takes that are compared."""
+
+    name: str
+    """Name of the recording."""
+    score: float
+    """Score of its best pass, 0 to 100."""
+    passed: bool
+    """Whether that is passed."""
+    tempo: float
+    """Tempo in beats per minute."""
+    median_cents: float | None
+    """Median distance from the targets in cents."""
+    spread_ms: float | None
+    """Standard deviation of the lateness in milliseconds."""
+    unplayed: int
+    """Number of steps that were not due when it was stopped."""
+
+
+class ComparedFigureData(TypedDict):
+    """A figure in which two takes differ on a step."""
+
+    figure: str
+    """``cents``, ``late_ms``, ``scoop_cents``, ``wobble_cents`` or ``leak_db``, as in a result."""
+    before: float | None
+    """In the first take; null where it was not measured."""
+    after: float | None
+    """In the second take."""
+
+
+class ComparedStepData(TypedDict):
+    """A step of two takes."""
+
+    index: int
+    """Index of the step."""
+    tab: str
+    """Tab of the step."""
+    before: float
+    """Its score in the first take, 0 to 100."""
+    after: float
+    """Its score in the second take."""
+    heard: list[str | None] | None
+    """Tab that was heard in each take; null where the same was heard."""
+    figures: list[ComparedFigureData]
+    """The figures that differ."""
+
+
+class ComparisonData(TypedDict):
+    """Two takes of one drill, step by step."""
+
+    drill: str
+    """Name of the drill."""
+    takes: list[TakeSummaryData]
+    """The two takes, in the order in which they were named."""
+    steps: list[ComparedStepData]
+    """The steps that both have, in order."""
+
+
 class UnmarkedRecordingData(TypedDict):
     """A recording that could not be marked."""
 
