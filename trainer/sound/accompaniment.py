@@ -27,6 +27,8 @@ _SEED = 2
 def accompaniment_steps(drill: Drill, bars: tuple[int, int] | None = None) -> tuple[Step, ...]:
     """Return what the trainer plays in a pass: the calls, and all of the other part.
 
+    Nothing where the drill has a recording, which holds both.
+
     Args:
         drill: with the player's part in its steps, see :meth:`trainer.drill.Drill.part`.
         bars: first and last bar of the pass, counted from 1; None takes all.
@@ -35,6 +37,8 @@ def accompaniment_steps(drill: Drill, bars: tuple[int, int] | None = None) -> tu
         The steps that start in these bars, in order of time; their indices are those of their
         own part.
     """
+    if drill.recording is not None:
+        return ()
     first, last = bars or (1, drill.bars)
     steps = [*(step for step in drill.steps if step.call), *drill.second]
     inside = [step for step in steps if first <= max(1, step.bar) <= last]
