@@ -47,7 +47,14 @@ from trainer.report.schemas.results import (
 from trainer.report.schemas.sound import CalibrationData, DeviceData, MicrophoneCheckData
 from trainer.report.schemas.transcripts import TranscribedNoteData, TranscriptHeadData
 from trainer.settings.schemas import SettingsData
-from trainer.transfer.schemas import CalibrationLine, JournalHeadLine, OwnHarpLine, TakeLine
+from trainer.transfer.schemas import (
+    CalibrationLine,
+    FocusLine,
+    JournalHeadLine,
+    OwnHarpLine,
+    PlacementLine,
+    TakeLine,
+)
 
 DOCS = Path(__file__).resolve().parents[1] / "docs"
 DIALECT = "https://json-schema.org/draft/2020-12/schema"
@@ -255,10 +262,10 @@ FORMATS = (
     ),
     Format(
         "journal-lines",
-        JournalHeadLine | TakeLine | OwnHarpLine | CalibrationLine,
+        JournalHeadLine | TakeLine | OwnHarpLine | CalibrationLine | FocusLine | PlacementLine,
         ("trainer journal export",),
-        "The first line names the format; each other line is a take, a measured harp or a "
-        "calibration. `trainer journal import` reads it.",
+        "The first line names the format; each other line is a take, a measured harp, a "
+        "calibration, a focus or a level. `trainer journal import` reads it.",
     ),
     Format(
         "journal-table",

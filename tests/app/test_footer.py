@@ -44,6 +44,25 @@ class Shown:
         return cls([row.rstrip() for row in rows], entries)
 
 
+def test_esc_goes_back_from_every_screen_and_the_footer_says_so(plan: Plan) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        for screen in SCREENS:
+            await go_to(pilot, puppet, screen)
+            if screen == "practice":
+                continue
+            await until(pilot, lambda: any(Shown.of(pilot).rows))
+            assert "esc back" in Shown.of(pilot).entries, screen
+            before = pilot.app.screen
+            await pilot.press("escape")
+            await settle(pilot)
+            assert pilot.app.screen is not before, screen
+            while not isinstance(pilot.app.screen, PracticeScreen):
+                await pilot.press("escape")
+                await settle(pilot)
+
+    run(test, plan)
+
+
 @pytest.mark.parametrize("width", HEIGHTS)
 def test_no_key_is_cut_and_wide_footers_have_all(width: int, plan: Plan) -> None:
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:

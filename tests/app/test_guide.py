@@ -20,8 +20,10 @@ from tests.support.pilots import ANSWERS, LARGE, SMALL, Puppet, painted, press, 
 from tests.support.pulse import Pulse
 from tests.support.readings import reading
 from tests.support.terminal import Terminal
+from trainer.app.screens.begin import BeginScreen
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.today import TodayScreen
 from trainer.drill import parse_drill
 from trainer.ear import analyze_blocks, track_notes
 from trainer.harp import Harp
@@ -99,12 +101,14 @@ def test_guide_ends_with_a_note_and_saves_the_choices(
         assert "the microphone works" in " ".join(shown.split())
         assert "Step 3 of 3" in await press(pilot, "enter")
         await press(pilot, "enter")
-        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        await until(pilot, lambda: isinstance(pilot.app.screen, BeginScreen))
         assert resolve_settings().settings.sound.device == "on the stand"
         assert resolve_settings().settings.harp.key == "C"
         puppet.queue.append(TakeFinished())
         await until(pilot, lambda: pilot.app.session.plan.drill is scripted.DRILL)  # type: ignore[attr-defined]
         assert pilot.app.session.plan.source == MicrophoneSpec(device="on the stand")  # type: ignore[attr-defined]
+        await press(pilot, "enter")  # at the beginning
+        await until(pilot, lambda: isinstance(pilot.app.screen, TodayScreen))
 
     run(test, PLAN, size=size)
 
@@ -240,6 +244,8 @@ def test_first_start_opens_the_guide(
             terminal.wait_for("the microphone works")
             terminal.keys("Enter")
             terminal.wait_for("Step 3 of 3")
+            terminal.keys("Enter")
+            terminal.wait_for("Find my level")
             terminal.keys("Enter")
             terminal.wait_for("Today, C harp: .* to play")
             terminal.keys("q")

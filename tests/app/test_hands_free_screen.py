@@ -23,6 +23,7 @@ from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.practice import (
     HandsFree,
+    HoldPasses,
     PassControl,
     PassEnded,
     PassStarted,
@@ -147,6 +148,43 @@ def test_the_set_is_played_drill_after_drill_and_ends_with_what_moved(
         await until(pilot, lambda: pilot.app.screen is screen)
 
     run(test, PLAN)
+
+
+def test_no_take_begins_while_another_screen_covers_practice() -> None:
+    """Neither the next pass of a drill nor the next drill: both wait for the way back."""
+
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        screen = pilot.app.screen
+        await pilot.press("space")
+        await pilot.press("question_mark")
+        await until(pilot, lambda: pilot.app.screen is not screen)
+        assert puppet.asked[-1] == HoldPasses(True)
+        await feed(pilot, puppet, passed(FIRST), TakeFinished())
+        await until(pilot, lambda: not pilot.app.session.busy)  # type: ignore[attr-defined]
+        assert len(puppet.plans) == 1
+        await pilot.press("escape")
+        await until(pilot, lambda: len(puppet.plans) == 2)
+        assert puppet.plans[1].hands_free == HandsFree(first_s=DURATION.between_takes_s)
+        await pilot.press("question_mark")
+        await until(pilot, lambda: pilot.app.screen is not screen)
+        await pilot.press("escape")
+        await until(pilot, lambda: pilot.app.screen is screen)
+        assert puppet.asked[-2:] == [HoldPasses(True), HoldPasses(False)]
+
+    run(test, PLAN)
+
+
+def test_a_result_waits_until_no_screen_covers_practice() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        screen = pilot.app.screen
+        await pilot.press("space", "question_mark")
+        await until(pilot, lambda: pilot.app.screen is not screen)
+        await feed(pilot, puppet, passed(FIRST), TakeFinished())
+        assert not isinstance(pilot.app.screen, ResultScreen)
+        await pilot.press("escape")
+        await until(pilot, lambda: isinstance(pilot.app.screen, ResultScreen))
+
+    run(test, replace(PLAN, hands_free=None))
 
 
 def test_silence_ends_with_a_message_and_no_result() -> None:

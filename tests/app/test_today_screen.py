@@ -12,7 +12,7 @@ import pytest
 from textual.pilot import Pilot
 from textual.widgets import OptionList, Static
 
-from tests.support.pilots import Puppet, until
+from tests.support.pilots import Puppet, text, until
 from trainer.app.app import TrainerApp
 from trainer.app.daily_set_view import DailySetView, load_daily_set_view
 from trainer.app.screens.practice import PracticeScreen
@@ -23,7 +23,7 @@ from trainer.app.screens.today import (
     entry_options,
 )
 from trainer.app.shapes import sparkline
-from trainer.coach import DailySet, Reason, SetEntry
+from trainer.coach import DailySet, Missing, Reason, SetEntry
 from trainer.drill import find_drill
 from trainer.harp import Harp
 from trainer.practice import Plan
@@ -69,6 +69,31 @@ def take_of(drill: str, score: float) -> TakeRecord:
         whole=True,
         seconds=30.0,
     )
+
+
+@pytest.mark.parametrize(
+    ("missing", "words"),
+    [
+        (Missing.DRILLS, "The shelf is empty"),
+        (Missing.HARP, "choose another one with h"),
+        (Missing.TIME, "No drill fits into 1 minute: set more with ,"),
+        (Missing.RESTING, "on the shelf with s"),
+    ],
+)
+def test_an_empty_set_says_why_and_what_to_do(missing: Missing, words: str) -> None:
+    view = DailySetView(DailySet("Marit", date.today(), 1.0, (), missing=missing), {})
+
+    async def scene() -> None:
+        app = TrainerApp(Puppet(), (), Plan(Harp.of("C"), MicrophoneSpec(), drill=SHELF[2]))  # type: ignore[arg-type]
+        async with app.run_test(size=(80, 24)) as pilot:
+            app.push_screen(TodayScreen(lambda: view))
+            await until(pilot, lambda: words in text(pilot))
+            assert "Today: nothing to play" in text(pilot)
+            assert "all played" not in text(pilot)
+            await pilot.press("space", "enter")  # nothing to open
+            assert isinstance(app.screen, TodayScreen)
+
+    asyncio.run(scene())
 
 
 @pytest.mark.parametrize("size", [(80, 24), (120, 40)])

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator
-from dataclasses import replace
+from dataclasses import asdict, replace
 from datetime import date
 from pathlib import Path
 from types import SimpleNamespace
@@ -12,7 +12,7 @@ from typing import Any
 
 import pytest
 
-from trainer.coach import DrillTraits, PlacementTest
+from trainer.coach import DrillTraits, Missing, PlacementTest
 from trainer.coach.daily_set import DailySet, open_daily_set
 from trainer.coach.set_entry import Reason
 from trainer.drill import Drill, Shelf, parse_drill
@@ -32,6 +32,7 @@ from trainer.practice import (
     run_placement,
     run_take,
 )
+from trainer.report.daily_set_report import daily_set_text
 from trainer.sound import Fault, PlayerSpec
 from trainer.store import Journal
 
@@ -98,6 +99,47 @@ def test_a_day_goes_from_drill_to_drill_and_is_remembered(tmp_path: Path) -> Non
     assert over.score is not None
     assert over.score > 90
     assert over.mean_gain is None
+
+
+def test_bars_alone_with_a_wider_tolerance_count_for_their_entry(tmp_path: Path) -> None:
+    drills = Shelf((tiny("buoys", "4:2 -4:2 | 5:2 -5:2 | 6:2 -6:2 |", level=1),), ())
+    with journal_of(tmp_path) as journal:
+        sources = ("microphone", "player")
+
+        def opened() -> DailySet:
+            today = date.today()
+            return open_daily_set(journal, "Marit", today, 4.0, drills, counted_sources=sources)
+
+        day = opened()
+        entry = replace(day.entries[0], bars=(2, 2), tolerance=22.0, passes=1)
+        journal.save_daily_set("Marit", day.day, day.minutes, [asdict(entry)])
+        assert opened().entries == (entry,)
+        base = Plan(Harp.of(), PlayerSpec(), journal=journal.path, player="Marit")
+        by_name = {drill.name: drill for drill in drills.drills}
+        events = list(run_day(opened(), by_name, base, lambda entry: (entry.harp, None)))
+        (played,) = journal.takes()
+        assert (played.bars, played.whole, played.tolerance) == ((2, 2), False, 22.0)
+        assert [step.index for step in played.steps] == [2, 3]
+        assert isinstance(events[-1], DayEnded)
+        assert events[-1].day == opened()
+        assert opened().is_done(entry)
+
+
+def test_an_empty_set_has_its_reason_and_is_made_again(tmp_path: Path) -> None:
+    with journal_of(tmp_path) as journal:
+
+        def opened(minutes: float, shelf: Shelf = TINY, harp: Harp | None = None) -> DailySet:
+            return open_daily_set(journal, "Marit", date.today(), minutes, shelf, harp)
+
+        assert opened(4.0, Shelf((), ())).missing is Missing.DRILLS
+        assert opened(4.0, harp=Harp.of("C", "natural-minor")).missing is Missing.HARP
+        short = opened(0.05)
+        assert short.missing is Missing.TIME
+        assert "ask for more with --minutes" in daily_set_text(short)
+        again = opened(0.05)
+        assert (again.entries, again.missing) == ((), Missing.TIME)
+        assert opened(4.0).missing is None
+        assert opened(4.0).entries
 
 
 def test_a_day_that_was_stopped_is_taken_up_where_it_was(tmp_path: Path) -> None:

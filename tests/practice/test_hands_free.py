@@ -15,6 +15,7 @@ from trainer.harp import Harp, Tab
 from trainer.practice import (
     Event,
     HandsFree,
+    HoldPasses,
     Listener,
     PassEnded,
     PassStarted,
@@ -98,6 +99,27 @@ def test_the_reference_tone_begins_nothing() -> None:
     waiting.hear_tone(False, 3 * RATE)
     assert all(waiting.observe(reading(3.0 + 0.01 * n, "4")) is None for n in range(60))  # echo
     assert decide(waiting, (5.0, 6.0, "4")) == (pytest.approx(5.2, abs=0.03), Decision.BEGIN)
+
+
+def test_a_held_wait_begins_nothing_and_begins_anew_when_released() -> None:
+    waiting = wait(4.0, armed=True)
+    assert waiting.hold(True, 0) is None
+    for n in range(1, 1000):
+        assert waiting.observe(reading(0.01 * n, "4" if 200 < n < 300 else "")) is None
+    released = waiting.hold(False, 10 * RATE)
+    assert released == WaitStarted(14 * RATE, armed=True)
+    assert decide(waiting, (11.0, 12.0, "4")) == (pytest.approx(11.2, abs=0.03), Decision.BEGIN)
+
+
+@pytest.mark.parametrize("hands_free", [HandsFree(first_s=0.0), None])
+def test_no_pass_begins_while_passes_are_held(hands_free: HandsFree | None) -> None:
+    """A command in the first pass; without hands, the take ends after a minute of silence."""
+    plan = replace(PLAN, hands_free=hands_free, loop=hands_free is None)
+    commands = [HoldPasses(True)]
+    events = list(run_take(plan, lambda: False, lambda: commands.pop() if commands else None))
+    kept = [event for event in events if isinstance(event, PassStarted | PassEnded)]
+    assert [type(event) for event in kept] == [PassStarted, PassEnded]
+    assert isinstance(events[-1], TakeFinished)
 
 
 def play(plan: Plan, passes: int, limit: int = 200_000) -> list[Event]:

@@ -13,7 +13,7 @@ import tempfile
 import time
 from collections.abc import Callable
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from random import Random
 
@@ -25,10 +25,12 @@ from tests.support import journal_records as made
 from trainer.drill import CRITERIA
 from trainer.store import (
     Calibration,
+    Focus,
     HarpTag,
     Journal,
     JournalError,
     OwnHarp,
+    Placement,
     ReedRecord,
     StepRecord,
     TakeRecord,
@@ -44,12 +46,19 @@ from trainer.transfer.validation import SOURCE_NAMES, STEP_KINDS
 
 TESTS = Path(__file__).parent.parent
 JSONL, CSV = JournalFormat.JSONL, JournalFormat.CSV
-HEAD = f'{{"format": "{JOURNAL_FORMAT_NAME}", "version": 1}}'
+HEAD = f'{{"format": "{JOURNAL_FORMAT_NAME}", "version": 2}}'
+NOTHING: tuple[object, ...] = ([], [], [], [], [])
 
 
 def everything(journal: Journal) -> tuple[object, ...]:
     """All that an export holds."""
-    return journal.takes(), journal.harps(), journal.calibrations()
+    return (
+        journal.takes(),
+        journal.harps(),
+        journal.calibrations(),
+        journal.focuses(),
+        journal.all_placements(),
+    )
 
 
 def text_of(journal: Journal, format_: JournalFormat = JSONL, **only: object) -> str:
@@ -128,6 +137,9 @@ takes = st.builds(
     ),
     extras=st.lists(words, max_size=2).map(tuple),
     audio=st.none(),
+    first_bar=st.none() | st.integers(1, 99),
+    last_bar=st.none() | st.integers(1, 99),
+    tolerance=st.none() | st.floats(1, 50),
 ).flatmap(
     # The player's day, where the sun may already have risen on the next.
     lambda take: st.integers(-1, 1).map(
@@ -144,11 +156,24 @@ calibrations = st.builds(
 )
 
 
+days = st.dates(date(1970, 1, 1), date(2199, 12, 31))
+focuses = st.builds(
+    lambda name, first, last: Focus(name, min(first, last), max(first, last)),
+    entries | st.just("rhythm"),
+    days,
+    days,
+)
+placements = st.builds(Placement, words, st.integers(1, 10), days, st.booleans())
+players = st.sampled_from(made.PLAYERS)
+
+
 def round_trip(
     format_: JournalFormat,
     held: list[TakeRecord],
     measured: list[OwnHarp],
     trips: list[Calibration],
+    wishes: dict[str, Focus],
+    levels: dict[str, list[Placement]],
 ) -> None:
     """Write a journal, read it into an empty one, and once more."""
     with tempfile.TemporaryDirectory() as name:
@@ -160,12 +185,16 @@ def round_trip(
                 original.add_harp(harp)
             for trip in trips:
                 original.add_calibration(trip)
+            for player, focus in wishes.items():
+                original.save_focus(player, focus)
+            for player, found in levels.items():
+                original.save_placements(player, found)
             export_journal(original, path, format_)
             new = import_journal(copy, path).new
             assert new == tuple(map(len, everything(original)))
             assert everything(copy) == everything(original)
-            assert import_journal(copy, path).new == (0, 0, 0)
-            assert import_journal(original, path).new == (0, 0, 0)
+            assert import_journal(copy, path).new == (0,) * 5
+            assert import_journal(original, path).new == (0,) * 5
             assert everything(copy) == everything(original)
             assert text_of(copy, format_) == path.read_text(encoding="utf-8")
 
@@ -177,22 +206,32 @@ some_takes = st.lists(takes, max_size=3, unique_by=lambda take: take.id)
 
 
 @often
-@given(some_takes, st.lists(harps, max_size=2), st.lists(calibrations, max_size=2))
+@given(
+    some_takes,
+    st.lists(harps, max_size=2),
+    st.lists(calibrations, max_size=2),
+    st.dictionaries(players, focuses),
+    st.dictionaries(players, st.lists(placements, max_size=2)),
+)
 def test_what_is_exported_and_imported_is_the_same(
-    held: list[TakeRecord], measured: list[OwnHarp], trips: list[Calibration]
+    held: list[TakeRecord],
+    measured: list[OwnHarp],
+    trips: list[Calibration],
+    wishes: dict[str, Focus],
+    levels: dict[str, list[Placement]],
 ) -> None:
-    round_trip(JSONL, held, measured, trips)
+    round_trip(JSONL, held, measured, trips, wishes, levels)
 
 
 @often
 @given(some_takes)
 def test_takes_come_back_from_a_table_the_same(held: list[TakeRecord]) -> None:
-    round_trip(CSV, held, [], [])
+    round_trip(CSV, held, [], [], {}, {})
 
 
 def test_each_line_is_json_of_a_known_kind(full: Journal) -> None:
     first, *lines = map(json.loads, text_of(full).splitlines())
-    assert first == {"format": "trainer journal", "version": 1}
+    assert first == {"format": "trainer journal", "version": 2}
     kinds = [line["kind"] for line in lines]
     assert kinds == ["take"] * 20 + ["harp"] * 2 + ["calibration"]
     take, played = lines[0], full.takes()[0]
@@ -226,10 +265,61 @@ def test_one_players_export_is_theirs_alone(full: Journal, empty: Journal, tmp_p
     export_journal(full, tmp_path / "jorun.jsonl", player="Jorun", since=day)
     import_journal(empty, tmp_path / "jorun.jsonl")
     wanted = [take for take in full.takes() if take.player == "Jorun" and take.day >= day]
-    assert everything(empty) == (wanted, [made.harp(2, "Jorun")], [])
+    assert everything(empty) == (wanted, [made.harp(2, "Jorun")], [], [], [])
     assert wanted
     with pytest.raises(JournalError, match=r"^no player 'Nils' .*; it has Jorun, Marit, Ø"):
         text_of(full, player="Nils")
+
+
+def test_the_later_focus_and_level_stay(full: Journal, empty: Journal, tmp_path: Path) -> None:
+    week = timedelta(days=7)
+    first = date(2026, 5, 4)
+    full.save_focus("Marit", Focus("-3''", first, first + week))
+    full.save_placements("Marit", [Placement("rhythm", 4, first), Placement("chords", 2, first)])
+    empty.save_focus("Marit", Focus("rhythm", first - week, first))
+    later = Placement("rhythm", 3, first + week)
+    empty.save_placements("Marit", [later])
+    export_journal(full, tmp_path / "marit.jsonl", player="Marit")
+    new = import_journal(empty, tmp_path / "marit.jsonl").new
+    assert (new.focuses, new.placements) == (1, 1)
+    assert empty.focuses() == full.focuses()
+    assert empty.placements("Marit") == [Placement("chords", 2, first), later]
+
+
+@pytest.mark.parametrize(
+    ("line", "reason"),
+    [
+        ('{"kind": "focus", "player": "Marit", "name": "-1", "since": "2026-05-11"}', "'until' is"),
+        (
+            '{"kind": "focus", "player": "Marit", "name": "-11", "since": "2026-05-11", '
+            '"until": "2026-05-12"}',
+            "names hole 11",
+        ),
+        (
+            '{"kind": "focus", "player": "Marit", "name": "-1", "since": "2026-05-11", '
+            '"until": "2026-05-02"}',
+            "'until' must not be before 'since'",
+        ),
+        (
+            '{"kind": "placement", "player": "", "skill": "rhythm", "level": 3, '
+            '"day": "2026-05-02", "by_hand": false}',
+            "a player's name",
+        ),
+        (
+            '{"kind": "placement", "player": "Marit", "skill": "rhythm", "level": 0, '
+            '"day": "2026-05-02", "by_hand": false}',
+            "'level' must be from 1",
+        ),
+    ],
+)
+def test_an_impossible_focus_or_level_gets_a_reason(
+    line: str, reason: str, empty: Journal, tmp_path: Path
+) -> None:
+    path = tmp_path / "wrong.jsonl"
+    path.write_text(f"{HEAD}\n{line}\n", encoding="utf-8")
+    with pytest.raises(JournalError, match=reason):
+        import_journal(empty, path)
+    assert everything(empty) == NOTHING
 
 
 # --- students and teachers ------------------------------------------------------------------
@@ -247,11 +337,17 @@ def test_students_journals_go_into_the_teachers(tmp_path: Path) -> None:
             export_journal(student, tmp_path / f"{name}.jsonl")
             imported = import_journal(teacher, tmp_path / f"{name}.jsonl", name)
             assert imported.contents.players == [name]
-            assert imported.new == (5, 1, 0)
+            assert imported.new == (5, 1, 0, 0, 0)
             # A week later, with one take more.
             student.add(made.take(f"{name}-new", player="player"))
             export_journal(student, tmp_path / f"{name}-2.jsonl")
-            assert import_journal(teacher, tmp_path / f"{name}-2.jsonl", name).new == (1, 0, 0)
+            assert import_journal(teacher, tmp_path / f"{name}-2.jsonl", name).new == (
+                1,
+                0,
+                0,
+                0,
+                0,
+            )
             student.close()
         assert teacher.players() == ["Jorun", "Marit", "Ragna"]
         assert len(teacher.takes(player="Marit")) == len(teacher.takes(player="Jorun")) == 6
@@ -270,7 +366,7 @@ def test_several_players_are_not_made_one(full: Journal, empty: Journal, tmp_pat
     for name in ("", " ", "two\nlines", "\x1b[2J", "x" * 81):
         with pytest.raises(JournalError, match="is not a valid name: a player's name is one line"):
             import_journal(empty, tmp_path / "one.jsonl", name)
-    assert everything(empty) == ([], [], [])
+    assert everything(empty) == NOTHING
 
 
 # --- what comes from elsewhere --------------------------------------------------------------
@@ -343,8 +439,8 @@ def test_what_may_be_left_out_is_as_usual(empty: Journal, tmp_path: Path) -> Non
     path = tmp_path / "by-hand.jsonl"
     lines = ["\ufeff" + HEAD, "", a_take(), "  ", a_harp(), a_trip(), ""]
     path.write_text("\r\n".join(lines), encoding="utf-8")
-    assert import_journal(empty, path).new == (1, 1, 1)
-    ((take,), (harp,), (trip,)) = everything(empty)  # type: ignore[misc]
+    assert import_journal(empty, path).new == (1, 1, 1, 0, 0)
+    ((take,), (harp,), (trip,), _, _) = everything(empty)  # type: ignore[misc]
     assert take.began == datetime(2026, 11, 25, 17, 30, tzinfo=UTC)
     assert take.harp == HarpTag("C", "richter", 440.0, "equal")
     assert (take.extras, take.audio, take.steps[0].cents) == ((), None, None)
@@ -418,7 +514,7 @@ def test_a_bad_line_is_reported_with_its_number_and_nothing_is_imported(
     first, last = str(error.value).split("\n")
     assert first.startswith(f"{path}:3: {WRONG[line]}")
     assert last == f"nothing of {path} was imported; correct it, or export it again"
-    assert everything(empty) == ([], [], [])
+    assert everything(empty) == NOTHING
 
 
 def test_all_bad_lines_are_told_up_to_a_measure(empty: Journal, tmp_path: Path) -> None:
@@ -437,8 +533,8 @@ NO_EXPORT = {
     "Dear journal,\ntoday": "1: this is not an exported journal: neither JSON lines nor CSV",
     "[1, 2]": f"1: this is not an exported journal; one begins with {HEAD}",
     a_take(): "1: this is not an exported journal; one begins with",
-    '{"format": "trainer journal", "version": 2}': "1: update the trainer: a newer one wrote this "
-    "(format version 2, and this one reads 1)",
+    '{"format": "trainer journal", "version": 3}': "1: update the trainer: a newer one wrote this "
+    "(format version 3, and this one reads 2)",
     '{"format": "trainer journal"}': "1: its 'version' must be a number from 1",
     "id,player,began\n1,2,3": "1: this table of takes lacks columns: day, drill, title, tempo, ",
 }
@@ -623,7 +719,7 @@ def test_an_import_that_is_killed_was_whole_or_was_not(tmp_path: Path) -> None:
         done = process.communicate()[0] == "done\n"
         with Journal(path) as journal:
             imported = everything(journal)
-        assert imported in (whole, ([], [], []))
+        assert imported in (whole, NOTHING)
         assert imported == whole or not done
     with Journal(path) as journal:  # and once more, after it was killed
         import_journal(journal, file)

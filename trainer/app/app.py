@@ -49,7 +49,7 @@ class TrainerApp(App[None]):
             leave a take running.
         shelf: the available drills.
         plan: the first plan; without a drill, the app only listens.
-        autostart: whether to start the plan at once.
+        autostart: whether to start the plan at once, unless another screen opens above it.
         today: whether to open the daily set first.
         guide: whether to open the first-run guide first; it ends at the daily set if `today` is
             set, too.
@@ -125,7 +125,7 @@ class TrainerApp(App[None]):
                 self.call_after_refresh(practice.action_today)
             if self._guide:  # above today, where it ends
                 self.call_after_refresh(practice.action_guide)
-            if self._autostart:
+            if self._autostart and not (self._today or self._guide):
                 self.session.start(plan)
         self.call_after_refresh(_freeze_garbage)
 

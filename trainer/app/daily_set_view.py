@@ -8,9 +8,10 @@ from datetime import date, timedelta
 
 from trainer.coach import PLAYER_SOURCES, DailySet, open_daily_set
 from trainer.drill import Drill, Shelf
+from trainer.harp import Harp
 from trainer.practice import Plan
 from trainer.reedcare import select_harp
-from trainer.settings import load_settings
+from trainer.settings import Settings, load_settings
 from trainer.sound import PlayerSpec
 from trainer.store import Journal
 
@@ -37,13 +38,16 @@ class DailySetView:
     practised: frozenset[date] = frozenset()
 
 
-def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
+def load_daily_set_view(
+    plan: Plan, shelf: Sequence[Drill], *, is_fresh: bool = False
+) -> DailySetView:
     """Load the player's daily set and how far it has been played.
 
     Args:
         plan: names the journal and the player; the settings fill in what it leaves open. Takes of
             the built-in player count only if it is the plan's source.
         shelf: the available drills.
+        is_fresh: whether what has not been played is chosen again.
 
     Raises:
         JournalError: the journal cannot be read.
@@ -58,13 +62,24 @@ def load_daily_set_view(plan: Plan, shelf: Sequence[Drill]) -> DailySetView:
         counting = (
             (*PLAYER_SOURCES, "player") if isinstance(plan.source, PlayerSpec) else PLAYER_SOURCES
         )
-        is_set = settings.harp.key or settings.harp.name
-        harp, own_name = select_harp(journal, settings, None) if is_set else (None, None)
-        day = open_daily_set(journal, player, today, minutes, drills, harp, counting)
+        harp, own_name = selected_harp(journal, settings)
+        day = open_daily_set(
+            journal, player, today, minutes, drills, harp, counting, is_fresh=is_fresh
+        )
         recent = {entry.drill: _scores(journal, player, entry.drill) for entry in day.entries}
         takes = journal.takes(player=player, since=calendar_start(today), steps=False)
         practised = frozenset(take.day for take in takes if take.source in counting)
     return DailySetView(day, recent, own_name or (harp.name if harp else ""), practised)
+
+
+def selected_harp(journal: Journal, settings: Settings) -> tuple[Harp | None, str | None]:
+    """Return the harp that the settings ask for, and its name if it is an own one.
+
+    Raises:
+        HarpError: it is not available.
+    """
+    is_set = settings.harp.key or settings.harp.name
+    return select_harp(journal, settings, None) if is_set else (None, None)
 
 
 def calendar_start(today: date) -> date:

@@ -11,9 +11,12 @@ from textual.content import Content
 from textual.screen import Screen
 
 from trainer.app.keys import KeyLine, key_lines
+from trainer.app.places import PLACES
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.theme import CSS_PENS
 
+WAYS = ("today", *(name for _, name, _, _ in PLACES))
+"""Actions of the practice screen that open another screen."""
 KEY_CELLS = 16
 """Width of the keys in cells."""
 
@@ -40,7 +43,8 @@ class KeyCommands(Provider):
     def _bindings(self) -> Iterator[tuple[KeyLine, Screen[Any] | App[Any]]]:
         """Yield each binding with the screen or app that runs its action.
 
-        Actions of the practice screen run on it, whatever screen lies above.
+        Above another screen, the practice screen has only its ways to further screens: nothing is
+        played or changed where the player does not see it.
         """
         screens = self.app.screen_stack
         practice = next((screen for screen in screens if isinstance(screen, PracticeScreen)), None)
@@ -50,6 +54,8 @@ class KeyCommands(Provider):
         seen = set()
         for owner in [*owners, self.app]:
             for line in key_lines(type(owner)):
+                if owner is practice and owner is not self.screen and line.action not in WAYS:
+                    continue
                 if line.description not in seen:
                     seen.add(line.description)
                     yield line, owner

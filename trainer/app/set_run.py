@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 
 from trainer.coach import DailySet, SetEntry
 from trainer.marking import Result
-from trainer.practice import is_whole
+from trainer.practice import counts_for
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,8 +22,8 @@ class SetRun:
     entry: SetEntry
 
     def plus(self, result: Result) -> SetRun:
-        """Return the run after one more pass; only a whole one counts."""
-        if not is_whole(result) or result.drill.name != self.entry.drill:
+        """Return the run after one more pass; a whole one counts, or one of the entry's bars."""
+        if not counts_for(self.entry, result):
             return self
         return replace(self, day=self.day.plus(self.entry.drill, result.score))
 

@@ -177,7 +177,7 @@ def export(
         typer.Option(metavar="FILE", help="New file. [default: standard output]"),
     ] = None,
 ) -> None:
-    """Export takes and harps, for another journal to import.
+    """Export takes, harps, focus and levels, for another journal to import.
 
     Audio is not exported. Calibrations of this computer's devices are exported only with the takes
     of all players.
@@ -214,7 +214,7 @@ def import_files(
         str | None, typer.Option("--as", metavar="NAME", help="Import under this player's name.")
     ] = None,
 ) -> None:
-    """Import takes and harps of another journal; existing entries are left unchanged.
+    """Import takes, harps, focus and levels of another journal; existing takes stay unchanged.
 
     A file with an invalid line is not imported at all.
 

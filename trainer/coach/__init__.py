@@ -10,9 +10,9 @@ from typing import TYPE_CHECKING
 from trainer.core.lazy import lazy_getattr
 
 if TYPE_CHECKING:
-    from trainer.coach.daily_set import DailySet, available_traits, open_daily_set
+    from trainer.coach.daily_set import DailySet, Missing, available_traits, open_daily_set
     from trainer.coach.due import DrillStatus, drill_statuses
-    from trainer.coach.parameters import DURATION, FOCUS_DAYS, TREND
+    from trainer.coach.parameters import DURATION, FOCUS_DAYS, PLACEMENT, TREND
     from trainer.coach.placement import (
         CoachError,
         PlacementTest,
@@ -55,9 +55,9 @@ else:
     __getattr__ = lazy_getattr(
         __name__,
         {
-            "daily_set": ["DailySet", "available_traits", "open_daily_set"],
+            "daily_set": ["DailySet", "Missing", "available_traits", "open_daily_set"],
             "due": ["DrillStatus", "drill_statuses"],
-            "parameters": ["DURATION", "FOCUS_DAYS", "TREND"],
+            "parameters": ["DURATION", "FOCUS_DAYS", "PLACEMENT", "TREND"],
             "placement": [
                 *("CoachError", "PlacementTest", "Track"),
                 *("find_focus", "place_by_hand"),
@@ -94,6 +94,7 @@ __all__ = [
     "DURATION",
     "FOCUS_DAYS",
     "METRICS",
+    "PLACEMENT",
     "PLAYER_SOURCES",
     "TREND",
     "WEEK",
@@ -105,6 +106,7 @@ __all__ = [
     "DrillStatus",
     "DrillTraits",
     "Metric",
+    "Missing",
     "Overview",
     "Period",
     "PlacementTest",

@@ -11,11 +11,12 @@ from collections.abc import Collection, Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import asdict, dataclass, field, replace
 from datetime import date, timedelta
+from enum import StrEnum
 from statistics import fmean
 from typing import Any
 
 from trainer.coach.due import drill_statuses
-from trainer.coach.parameters import SELECTION, WEAKNESS
+from trainer.coach.parameters import DURATION, SELECTION, WEAKNESS
 from trainer.coach.selection import Wishes, choose_entries
 from trainer.coach.set_entry import Reason, SetEntry
 from trainer.coach.sources import PLAYER_SOURCES
@@ -26,6 +27,19 @@ from trainer.harp import Harp, HarpError
 from trainer.store import Journal, JournalError, TakeRecord
 
 
+class Missing(StrEnum):
+    """Why a set has no drill."""
+
+    DRILLS = "drills"
+    """The shelf is empty."""
+    HARP = "harp"
+    """No drill can be played on the harp."""
+    TIME = "time"
+    """No drill fits into the time."""
+    RESTING = "resting"
+    """What is left rests after a plateau, or waits for a level that is not open."""
+
+
 @dataclass(frozen=True, slots=True)
 class DailySet:
     """The set of a day, and how much of it has been played.
@@ -34,8 +48,9 @@ class DailySet:
         player, day: player and day of the set.
         minutes: the time it was made for, in minutes.
         entries: its entries, in the suggested order; the player may choose another.
-        played: scores of the day's whole takes, in order, by drill.
+        played: scores of the day's takes that count, in order, by drill.
         unsaved: why the set could not be stored in the journal, as a sentence; None if it was.
+        missing: why it has no entry; None if it has some.
     """
 
     player: str
@@ -44,9 +59,10 @@ class DailySet:
     entries: tuple[SetEntry, ...]
     played: Mapping[str, tuple[float, ...]] = field(default_factory=dict)
     unsaved: str | None = None
+    missing: Missing | None = None
 
     def scores(self, entry: SetEntry) -> tuple[float, ...]:
-        """Scores of the day's whole takes of an entry's drill."""
+        """Scores of the day's takes of an entry's drill that count."""
         return self.played.get(entry.drill, ())
 
     def best(self, entry: SetEntry) -> float | None:
@@ -85,7 +101,7 @@ class DailySet:
         return None if best is None or entry.last is None else best - entry.last
 
     def plus(self, drill: str, score: float) -> DailySet:
-        """The set after one more whole take of a drill."""
+        """The set after one more take of a drill that counts."""
         return replace(self, played={**self.played, drill: (*self.played.get(drill, ()), score)})
 
 
@@ -118,9 +134,11 @@ def open_daily_set(
             states the reason.
     """
     of_today = journal.takes(player=player, since=day, until=day, steps=False)
-    played = _scores(of_today, counted_sources)
     stored = _stored_set(journal, player, day, {drill.name for drill in shelf.drills})
-    is_current = stored is not None and stored.minutes == minutes and not is_fresh
+    played = _scores(of_today, counted_sources, stored.entries if stored else ())
+    is_current = (
+        stored is not None and stored.entries and stored.minutes == minutes and not is_fresh
+    )
     if stored is not None and is_current and _fits_harp(stored, played, harp):
         return replace(stored, played=played)
     kept = [entry for entry in stored.entries if entry.drill in played] if stored else []
@@ -132,17 +150,29 @@ def open_daily_set(
         shelf.drills, (harp,) if harp else _available_harps(journal, player, takes, day)
     )
     drills = {traits.drill.name: traits.drill for traits in drill_traits}
-    statuses = drill_statuses(takes, drills, day)
+    statuses = drill_statuses(takes, drills, day, recent)
     rates = success_rates(count_tries(recent, drills), day)
     placements = {placement.skill: placement for placement in journal.placements(player)}
     wishes = Wishes(journal.focus(player, day), placements)
     chosen = choose_entries(drill_traits, statuses, rates, day, minutes, kept, wishes)
-    new = DailySet(player, day, minutes, (*kept, *chosen), played)
+    entries = (*kept, *chosen)
+    missing = None if entries else _missing(shelf, drill_traits, minutes)
+    new = DailySet(player, day, minutes, entries, played, missing=missing)
     try:
         journal.save_daily_set(player, day, minutes, [asdict(entry) for entry in new.entries])
     except JournalError as error:
         return replace(new, unsaved=str(error))
     return new
+
+
+def _missing(shelf: Shelf, playable: Sequence[DrillTraits], minutes: float) -> Missing:
+    """Why no drill was chosen."""
+    if not shelf.drills:
+        return Missing.DRILLS
+    if not playable:
+        return Missing.HARP
+    shortest_s = min(traits.take_s for traits in playable) + DURATION.read_s
+    return Missing.TIME if shortest_s > 60.0 * minutes else Missing.RESTING
 
 
 def available_traits(
@@ -154,11 +184,16 @@ def available_traits(
     return _drill_traits(shelf.drills, harps)
 
 
-def _scores(takes: Iterable[TakeRecord], sources: Collection[str]) -> dict[str, tuple[float, ...]]:
-    """Scores of the whole takes of a day from some sources, by drill."""
+def _scores(
+    takes: Iterable[TakeRecord], sources: Collection[str], entries: Iterable[SetEntry]
+) -> dict[str, tuple[float, ...]]:
+    """Scores of the takes of a day from some sources that are whole or of an entry's bars."""
     scores: dict[str, tuple[float, ...]] = {}
+    by_drill = {entry.drill: entry for entry in entries}
     for take in takes:
-        if take.whole and take.source in sources:
+        entry = by_drill.get(take.drill)
+        counts = take.whole if entry is None else entry.counts(take.whole, take.bars)
+        if counts and take.source in sources:
             scores[take.drill] = (*scores.get(take.drill, ()), take.score)
     return scores
 
@@ -177,7 +212,9 @@ def _stored_set(
 
 
 def _parse_entry(row: Mapping[str, Any]) -> SetEntry:
-    return SetEntry(**{**row, "reason": Reason(row["reason"])})
+    bars = row.get("bars")
+    fields = {**row, "reason": Reason(row["reason"]), "bars": tuple(bars) if bars else None}
+    return SetEntry(**fields)
 
 
 def _fits_harp(stored: DailySet, played: Collection[str], harp: Harp | None) -> bool:

@@ -11,7 +11,7 @@ takes, the drill's pass mark p and the room above it, r = 100 - p:
 
     Again   the first take did not pass: the drill was forgotten, even if it came back
     Hard    the best take is under p + r / 10, so that the next might not pass, or was slower than
-            the drill
+            the drill, or marked with a wider tolerance
     Good    the best take is up to p + 3 r / 4
     Easy    the best take is above that, and the tolerance is the drill's narrowest
 
@@ -35,7 +35,7 @@ from fsrs import Card, Rating, Scheduler
 from trainer.coach.parameters import PLATEAU, REVIEW
 from trainer.coach.plateau import Plateau, find_plateau
 from trainer.coach.sources import PLAYER_SOURCES
-from trainer.coach.tolerance import present_tolerance
+from trainer.coach.tolerance import is_wider, present_tolerance
 from trainer.drill import Drill
 from trainer.store import TakeRecord
 
@@ -82,21 +82,41 @@ class DrillStatus:
 
 
 def drill_statuses(
-    takes: Iterable[TakeRecord], drills: Mapping[str, Drill], day: date
+    takes: Iterable[TakeRecord],
+    drills: Mapping[str, Drill],
+    day: date,
+    marked: Iterable[TakeRecord] = (),
 ) -> dict[str, DrillStatus]:
     """Status of each drill before a day, by name; a drill without a whole take has none.
 
     Args:
         takes: takes of one player, in the order in which they were played. Only whole takes that
-            the player played before the day count.
+            the player played before the day count; those of some bars count for plateaus.
         drills: the drills of the shelf, by name.
         day: the day.
+        marked: recent takes with their steps, from which a plateau's hardest bars are found.
     """
     by_drill: dict[str, dict[date, list[TakeRecord]]] = {}
+    of_bars: dict[str, list[TakeRecord]] = {}
     for take in takes:
-        if take.whole and take.day < day and take.source in PLAYER_SOURCES and take.drill in drills:
+        if take.day >= day or take.source not in PLAYER_SOURCES or take.drill not in drills:
+            continue
+        if take.whole:
             by_drill.setdefault(take.drill, {}).setdefault(take.day, []).append(take)
-    return {name: _status(drills[name], days, day) for name, days in by_drill.items()}
+        elif take.bars is not None:
+            of_bars.setdefault(take.drill, []).append(take)
+    with_steps: dict[str, list[TakeRecord]] = {}
+    for take in marked:
+        if take.whole and take.day < day and take.source in PLAYER_SOURCES:
+            with_steps.setdefault(take.drill, []).append(take)
+    statuses = {}
+    for name, days in by_drill.items():
+        plateau = None
+        if len(days) >= PLATEAU.min_days:
+            parts, marks = of_bars.get(name, ()), with_steps.get(name, ())
+            plateau = find_plateau(drills[name], days, day, parts, marks)
+        statuses[name] = _status(drills[name], days, day, plateau)
+    return statuses
 
 
 def rate_day(
@@ -109,11 +129,13 @@ def rate_day(
         takes: the takes of the day.
         earlier: the takes before the day; they decide the tolerance at which it began.
     """
+    earlier = tuple(earlier)
     pass_mark, best = drill.goal.pass_mark, _best(takes)
     room = 100.0 - pass_mark
     if takes[0].score < pass_mark:
         return Rating.Again
     is_slow = not drill.free and best.tempo < REVIEW.min_tempo_ratio * drill.tempo
+    is_slow = is_slow or is_wider(best, present_tolerance(drill, earlier))
     if is_slow or best.score < pass_mark + REVIEW.hard_below * room:
         return Rating.Hard
     is_easy = _is_easy(drill, best.score)
@@ -126,7 +148,9 @@ def _is_easy(drill: Drill, score: float) -> bool:
     return score > pass_mark + REVIEW.easy_above * (100.0 - pass_mark)
 
 
-def _status(drill: Drill, days: Mapping[date, list[TakeRecord]], today: date) -> DrillStatus:
+def _status(
+    drill: Drill, days: Mapping[date, list[TakeRecord]], today: date, plateau: Plateau | None
+) -> DrillStatus:
     in_order = sorted(days)
     reviews, earlier = [], list[TakeRecord]()
     for day in in_order:
@@ -146,7 +170,7 @@ def _status(drill: Drill, days: Mapping[date, list[TakeRecord]], today: date) ->
         recall=_SCHEDULER.get_card_retrievability(card, _noon(today)),
         is_easy=_is_easy(drill, bests[-1]),
         began_well=days[in_order[0]][0].score >= drill.goal.pass_mark,
-        plateau=None if len(days) < PLATEAU.min_days else find_plateau(drill, days, today),
+        plateau=plateau,
     )
 
 

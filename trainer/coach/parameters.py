@@ -55,10 +55,20 @@ class PlateauParameters:
     """Least standard deviation from day to day in points."""
     slow_ratio: float = 0.8
     """Tempo of a drill on a plateau, relative to the drill's."""
-    step_ratio: float = 0.1
-    """Rise of that ratio after a passing take."""
-    slow_days: int = 4
-    """Days at a slower tempo without a passing take after which the drill is put to rest."""
+    fewer_bars: float = 0.25
+    """Fraction of a drill's bars that are practised alone: those with the lowest marks."""
+    max_bars: int = 4
+    """Most bars that are practised alone."""
+    bars_from_takes: int = 6
+    """Last whole takes from whose marks these bars are found."""
+    wide_ratio: float = 1.5
+    """Tolerance of a drill on a plateau, relative to the one that the player has reached."""
+    max_tolerance: float = 50.0
+    """Widest tolerance in cents; beyond it, the next half step is nearer."""
+    step: float = 0.5
+    """Fraction of the way back to the drill as written after a passing take."""
+    tried_days: int = 3
+    """Days of play without a passing take after which the next way is tried, or the drill rests."""
     rest_days: int = 14
     """Days of rest."""
 

@@ -17,7 +17,7 @@ have been passed. A day has only a few new drills and one new skill, and no bend
 single notes have been passed.
 
 A placement takes drills up to its level for passed. Some of them are asked for to check it; a drill
-that fails lowers it. A drill on a plateau is asked for at a slower tempo, or put to rest, and an
+that fails lowers it. A drill on a plateau is asked for in an easier way, or put to rest, and an
 easier one of its skill takes its place (:mod:`trainer.coach.plateau`).
 
 The constants are in :class:`trainer.coach.parameters.SelectionParameters`.
@@ -466,14 +466,20 @@ class _Selection:
                 at_least = max(status.recall, SELECTION.min_pass_chance)
                 chance = min(at_least, SELECTION.max_pass_chance)
         takes = expected_take_count(chance, passes, most)
-        tempo = status.plateau.tempo if status is not None and status.plateau else None
-        tempo = None if drill.free or tempo == drill.tempo else tempo
+        plateau = status.plateau if status is not None else None
+        tempo = plateau.tempo if plateau else None
+        bars = plateau.bars if plateau else None
+        tolerance = plateau.tolerance if plateau else None
         take_s = traits.take_s * (drill.tempo / tempo if tempo else 1.0)
+        if bars is not None:
+            take_s *= (bars[1] - bars[0] + 1) / drill.bars
+        if status is not None and (tempo or bars or tolerance):
+            why = f"{why}; {self._easier(status)}"
         return SetEntry(
             drill=drill.name,
             title=drill.title,
             reason=reason,
-            why=f"{why}; {self._slower(status)}" if tempo and status else why,
+            why=why,
             key=traits.harp.key.name,
             tuning=traits.harp.tuning.name,
             passes=passes,
@@ -482,6 +488,8 @@ class _Selection:
             pass_mark=drill.goal.pass_mark,
             last=None if status is None else status.score,
             tempo=tempo,
+            bars=bars,
+            tolerance=tolerance,
         )
 
     @cached_property
@@ -527,10 +535,19 @@ class _Selection:
         notes = "all notes" if percent >= 100 else f"{percent} % of the notes"
         return f"{weak.sentence}; {notes} of this drill train it"
 
-    def _slower(self, status: DrillStatus) -> str:
+    def _easier(self, status: DrillStatus) -> str:
         plateau = status.plateau
         assert plateau is not None
-        return f"{self._stuck(status)}: slower, at {plateau.tempo:.0f} beats a minute"
+        tempo = f"at {plateau.tempo:.0f} beats a minute" if plateau.tempo else ""
+        if plateau.bars is not None:
+            first, last = plateau.bars
+            alone = f"bars {first} to {last} alone" if last > first else f"bar {first} alone"
+            how = f"{alone}, {tempo}" if tempo else alone
+        elif plateau.tolerance is not None:
+            how = f"a wider tolerance, {plateau.tolerance:.0f} cents"
+        else:
+            how = f"slower, {tempo}"
+        return f"{self._stuck(status)}: {how}"
 
     def _stuck(self, status: DrillStatus) -> str:
         plateau = status.plateau

@@ -45,6 +45,8 @@ class SetEntry:
         pass_mark: pass mark of the drill.
         last: score of the best take of the last day on which it was played; None if there is none.
         tempo: tempo to play it at in beats per minute; None for the drill's.
+        bars: first and last bar to play; None for all.
+        tolerance: tolerance to mark it with in cents; None for the one that the player has reached.
     """
 
     drill: str
@@ -59,6 +61,17 @@ class SetEntry:
     pass_mark: float
     last: float | None = None
     tempo: float | None = None
+    bars: tuple[int, int] | None = None
+    tolerance: float | None = None
+
+    def counts(self, whole: bool, bars: tuple[int, int] | None) -> bool:
+        """Whether a take of its drill counts: a whole one, or one of its bars.
+
+        Args:
+            whole: whether the whole drill was played.
+            bars: the bars whose steps were all played; None if there are none.
+        """
+        return whole or (bars is not None and bars == self.bars)
 
     @property
     def harp(self) -> Harp:
@@ -70,7 +83,7 @@ class SetEntry:
         return Harp.of(self.key, self.tuning)
 
     def is_done(self, scores: Sequence[float]) -> bool:
-        """Whether it is done, given the scores of the day's whole takes."""
+        """Whether it is done, given the scores of the day's takes that count."""
         passed = sum(score >= self.pass_mark for score in scores)
         return passed >= self.passes or len(scores) >= self.most
 

@@ -14,19 +14,32 @@ from trainer.drill import Drill
 if TYPE_CHECKING:
     from trainer.store import TakeRecord
 
+_ROUNDING_CENTS = 0.05
+
 
 def present_tolerance(drill: Drill, takes: Iterable[TakeRecord]) -> float:
     """Tolerance in cents at which a player plays a drill now.
 
     Args:
         drill: the drill, as its file has it.
-        takes: takes of one player; only passes of the whole drill count, and the built-in player's
-            do not.
+        takes: takes of one player; only passes of the whole drill count, at the tolerance reached
+            or a narrower one, and the built-in player's do not.
     """
     if drill.tightening is None:
         return drill.goal.tolerance
-    passes = sum(
-        take.passed and take.whole and take.drill == drill.name and take.source in PLAYER_SOURCES
-        for take in takes
-    )
+    passes = 0
+    for take in takes:
+        reached = drill.tightening.tolerance_after(passes)
+        passes += (
+            take.passed
+            and take.whole
+            and take.drill == drill.name
+            and take.source in PLAYER_SOURCES
+            and not is_wider(take, reached)
+        )
     return drill.tightening.tolerance_after(passes)
+
+
+def is_wider(take: TakeRecord, tolerance: float) -> bool:
+    """Whether a take was marked at a wider tolerance than one in cents, as far as is known."""
+    return take.tolerance is not None and take.tolerance > tolerance + _ROUNDING_CENTS

@@ -5,6 +5,7 @@ from typing import TYPE_CHECKING
 from trainer.core.lazy import lazy_getattr
 from trainer.practice.commands import (
     Command,
+    HoldPasses,
     NextCommand,
     PassControl,
     PlayLoop,
@@ -56,6 +57,7 @@ if TYPE_CHECKING:
         DayEvent,
         EntryEnded,
         EntryStarted,
+        counts_for,
         is_whole,
         run_day,
     )
@@ -94,6 +96,7 @@ __getattr__ = lazy_getattr(
             "DayEvent",
             "EntryEnded",
             "EntryStarted",
+            "counts_for",
             "is_whole",
             "run_day",
         ),
@@ -130,6 +133,7 @@ __all__ = [
     "HandsFree",
     "HarpMeasured",
     "HarpMeasurement",
+    "HoldPasses",
     "Job",
     "ListDevices",
     "Listener",
@@ -164,6 +168,7 @@ __all__ = [
     "WaitStarted",
     "WriteDown",
     "code_digest",
+    "counts_for",
     "crash_sentence",
     "is_whole",
     "logged",

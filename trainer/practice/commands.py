@@ -54,7 +54,21 @@ class StopRequest(Enum):
 ShouldStop = Callable[[], StopRequest | bool]
 """Returns whether a take must end, and who wants it; True stands for the player. Called often."""
 
-Command = PassControl | PlayTone | PlayLoop
+
+@dataclass(frozen=True, slots=True)
+class HoldPasses:
+    """Begin no further pass, because the player is reading something else.
+
+    A loop ends with its running pass; without hands, the wait goes on.
+
+    Attributes:
+        hold: whether to hold; False takes it back.
+    """
+
+    hold: bool
+
+
+Command = PassControl | PlayTone | PlayLoop | HoldPasses
 NextCommand = Callable[[], Command | None]
 """Returns the next command, or None; called often."""
 

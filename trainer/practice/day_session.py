@@ -14,6 +14,7 @@ from trainer.practice.commands import NextCommand, ShouldStop, no_command
 from trainer.practice.events import Event, PassEnded, TakeFailed
 from trainer.practice.plan import Plan
 from trainer.practice.session import run_take
+from trainer.store import played_bars
 
 _POLL_S = 0.05
 """Time between looks for a command during a rest, in seconds."""
@@ -98,7 +99,16 @@ def run_day(
             continue
         harp, name = harp_for(entry)
         drill = move_to_harp(drills[entry.drill], harp)
-        plan = replace(base, harp=harp, harp_name=name, drill=drill, tempo=entry.tempo, loop=False)
+        plan = replace(
+            base,
+            harp=harp,
+            harp_name=name,
+            drill=drill,
+            tempo=entry.tempo,
+            bars=entry.bars,
+            tolerance=entry.tolerance,
+            loop=False,
+        )
         plan = plan.at_present_tolerance()
         is_new = entry.reason is Reason.NEW and not day.scores(entry)
         rest_s = DURATION.read_new_s if is_new else DURATION.read_s
@@ -112,7 +122,7 @@ def run_day(
                 break
             rest_s, before, failed = DURATION.between_takes_s, day, False
             for event in run_take(plan, should_stop, next_command):
-                if isinstance(event, PassEnded) and is_whole(event.result):
+                if isinstance(event, PassEnded) and counts_for(entry, event.result):
                     day = day.plus(entry.drill, event.result.score)
                 failed = failed or isinstance(event, TakeFailed)
                 yield event
@@ -126,6 +136,12 @@ def run_day(
 def is_whole(result: Result) -> bool:
     """Return whether the player's steps were all played, so that the take counts."""
     return len(result.marks) == sum(not step.call for step in result.drill.steps)
+
+
+def counts_for(entry: SetEntry, result: Result) -> bool:
+    """Return whether a pass counts for an entry: of its drill, whole or of its bars."""
+    is_its_drill = result.drill.name == entry.drill
+    return is_its_drill and entry.counts(is_whole(result), played_bars(result))
 
 
 def rest(seconds: float, should_stop: ShouldStop, next_command: NextCommand) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterable
 
-from trainer.coach import DailySet, Reason, SetEntry
+from trainer.coach import DailySet, Missing, Reason, SetEntry
 from trainer.practice import DayEnded, DayEvent, EntryEnded, EntryStarted, Event
 from trainer.report.formatting import WIDTH, fill, quantity_text, score_text
 from trainer.report.schemas.progress import DailySetData
@@ -74,6 +74,8 @@ def daily_set_data(day: DailySet) -> DailySetData:
                 "pass_mark": entry.pass_mark,
                 "last": entry.last,
                 "tempo": entry.tempo,
+                "bars": entry.bars,
+                "tolerance": entry.tolerance,
                 "scores": list(day.scores(entry)),
                 "best": day.best(entry),
                 "moved": day.gain(entry),
@@ -145,7 +147,7 @@ def _head(day: DailySet) -> str:
     date = day.day.isoformat()
     requested_s = 60.0 * day.minutes
     if not day.entries:
-        return f"Nothing for {day.player} on {date}: no drill fits into {_minutes(requested_s)}."
+        return f"Nothing to play for {day.player} on {date}: {_missing_text(day)}."
     done = sum(day.is_done(entry) for entry in day.entries)
     state = f"; {done} of them done" if done else ""
     is_short = day.seconds <= SHORT_SET * requested_s
@@ -154,6 +156,17 @@ def _head(day: DailySet) -> str:
         f"Today for {day.player}, {date}: {quantity_text(len(day.entries), 'drill')}, about "
         f"{_minutes(day.seconds)}{requested}{state}."
     )
+
+
+def _missing_text(day: DailySet) -> str:
+    """Return why a set is empty, and what to do."""
+    minutes = _minutes(60.0 * day.minutes)
+    return {
+        Missing.DRILLS: "the shelf is empty; 'trainer drill list' shows where drills belong",
+        Missing.HARP: "no drill on the shelf suits the harp; choose another one with --harp",
+        Missing.TIME: f"no drill fits into {minutes}; ask for more with --minutes",
+        Missing.RESTING: "all you know is resting; 'trainer drill list' shows the whole shelf",
+    }[day.missing or Missing.TIME]
 
 
 def _minutes(seconds: float) -> str:

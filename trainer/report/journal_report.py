@@ -110,6 +110,9 @@ def take_data(take: TakeRecord) -> TakeData:
         "seconds": listed["seconds"],
         "steps": tuple(step_record_data(step) for step in take.steps),
         "extras": listed["extras"],
+        "first_bar": listed["first_bar"],
+        "last_bar": listed["last_bar"],
+        "tolerance": listed["tolerance"],
         "audio": listed["audio"],
     }
 
@@ -128,6 +131,11 @@ def import_text(file: str, imported: JournalImport, width: int = WIDTH) -> str:
     if contents.calibrations:
         quantity = quantity_text(len(contents.calibrations), "round trip")
         parts.append(_new_text(quantity, new.calibrations))
+    if contents.focuses:
+        count = len(contents.focuses)
+        parts.append(_new_text(f"{count} focus{'' if count == 1 else 'es'}", new.focuses))
+    if contents.placements:
+        parts.append(_new_text(quantity_text(len(contents.placements), "level"), new.placements))
     return fill(f"{file}: {'; '.join(parts)}", width, "", "  ")
 
 

@@ -28,6 +28,7 @@ from trainer.store.records import (
     ReedRecord,
     StepRecord,
     TakeRecord,
+    played_bars,
 )
 
 if TYPE_CHECKING:
@@ -70,6 +71,7 @@ __all__ = [
     "find_calibration",
     "journal_path",
     "list_audio",
+    "played_bars",
     "save_manual_latency",
     "save_round_trip",
     "store_audio",

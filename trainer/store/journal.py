@@ -38,14 +38,20 @@ from trainer.store.records import (
 )
 from trainer.store.rows import (
     CALIBRATION_COLUMNS,
+    FOCUS_COLUMNS,
     HARP_COLUMNS,
+    PLACEMENT_COLUMNS,
     STEP_COLUMNS,
     TAKE_COLUMNS,
     Row,
     calibration_from_row,
     calibration_row,
+    focus_from_row,
+    focus_row,
     harp_from_row,
     harp_row,
+    placement_from_row,
+    placement_row,
     step_from_row,
     step_row,
     take_from_row,
@@ -64,6 +70,8 @@ class MergeCounts(NamedTuple):
     takes: int
     harps: int
     calibrations: int
+    focuses: int = 0
+    placements: int = 0
 
 
 def journal_path() -> Path:
@@ -243,10 +251,11 @@ class Journal:
             db.execute("UPDATE takes SET audio = ? WHERE id = ?", (audio, take))
 
     def players(self) -> list[str]:
-        """Return the names of all players who have a take or a harp."""
-        query = "SELECT player FROM takes UNION SELECT player FROM harps ORDER BY player"
+        """Return the names of all players who have a take, a harp, a focus or a level."""
+        tables = ("takes", "harps", "focuses", "placements")
+        query = " UNION ".join(f"SELECT player FROM {table}" for table in tables)
         with self._reading() as db:
-            return [row["player"] for row in db.execute(query)]
+            return [row["player"] for row in db.execute(f"{query} ORDER BY player")]
 
     # Harps, devices and days
 
@@ -299,45 +308,46 @@ class Journal:
         with self._writing() as db:
             db.execute("DELETE FROM focuses WHERE player = ?", (player,))
             if focus is not None:
-                since, until = focus.since.isoformat(), focus.until.isoformat()
-                columns = ("player", "name", "since", "until")
-                db.execute(_insert("focuses", columns), (player, focus.name, since, until))
+                db.execute(_insert("focuses", FOCUS_COLUMNS), focus_row(player, focus))
 
     def focus(self, player: str, day: date) -> Focus | None:
         """Return what a player wants to work on, on a day; None for nothing."""
         query = "SELECT * FROM focuses WHERE player = ? AND since <= ? AND until >= ?"
         with self._reading() as db:
             row = db.execute(query, (player, day.isoformat(), day.isoformat())).fetchone()
-            if row is None:
-                return None
-            days = (date.fromisoformat(row[name]) for name in ("since", "until"))
-            return Focus(row["name"], *days)
+            return focus_from_row(row) if row else None
+
+    def focuses(self, player: str | None = None) -> list[tuple[str, Focus]]:
+        """Return the last focus of each player, with the player's name, over or not.
+
+        Args:
+            player: only of this player; None for all.
+        """
+        where, values = _where(("player = ?", player))
+        query = f"SELECT * FROM focuses{where} ORDER BY player"
+        with self._reading() as db:
+            return [(row["player"], focus_from_row(row)) for row in db.execute(query, values)]
 
     def save_placements(self, player: str, placements: Iterable[Placement]) -> None:
         """Save levels of a player, each in place of an earlier one of its skill."""
-        columns = ("player", "skill", "level", "day", "by_hand")
         with self._writing() as db:
-            db.executemany(
-                _insert("placements", columns, _REPLACE),
-                [
-                    (player, each.skill, each.level, each.day.isoformat(), each.by_hand)
-                    for each in placements
-                ],
-            )
+            rows = [placement_row(player, each) for each in placements]
+            db.executemany(_insert("placements", PLACEMENT_COLUMNS, _REPLACE), rows)
 
     def placements(self, player: str) -> list[Placement]:
         """Return the levels of a player, by skill."""
-        query = "SELECT * FROM placements WHERE player = ? ORDER BY skill"
+        return [placement for _, placement in self.all_placements(player)]
+
+    def all_placements(self, player: str | None = None) -> list[tuple[str, Placement]]:
+        """Return the levels of players with their names, by player and skill.
+
+        Args:
+            player: only of this player; None for all.
+        """
+        where, values = _where(("player = ?", player))
+        query = f"SELECT * FROM placements{where} ORDER BY player, skill"
         with self._reading() as db:
-            return [
-                Placement(
-                    row["skill"],
-                    row["level"],
-                    date.fromisoformat(row["day"]),
-                    bool(row["by_hand"]),
-                )
-                for row in db.execute(query, (player,))
-            ]
+            return [(row["player"], placement_from_row(row)) for row in db.execute(query, values)]
 
     # The whole journal
 
@@ -346,11 +356,14 @@ class Journal:
         takes: Iterable[TakeRecord],
         harps: Iterable[OwnHarp] = (),
         calibrations: Iterable[Calibration] = (),
+        focuses: Iterable[tuple[str, Focus]] = (),
+        placements: Iterable[tuple[str, Placement]] = (),
     ) -> MergeCounts:
         """Add records of another journal, all or none; existing records are left unchanged.
 
         Calibrations are added only for pairs of devices that this journal has none of: those of
-        another computer must not replace its own.
+        another computer must not replace its own. A player has one focus, and one level in a skill:
+        the later one stays.
 
         Raises:
             JournalError: the journal cannot be written.
@@ -366,6 +379,20 @@ class Journal:
                     db,
                     _insert("calibrations", CALIBRATION_COLUMNS, _SKIP),
                     map(calibration_row, new),
+                ),
+                _insert_new(
+                    db,
+                    _insert("focuses", FOCUS_COLUMNS, _later("player", "since", FOCUS_COLUMNS)),
+                    (focus_row(player, focus) for player, focus in focuses),
+                ),
+                _insert_new(
+                    db,
+                    _insert(
+                        "placements",
+                        PLACEMENT_COLUMNS,
+                        _later("player, skill", "day", PLACEMENT_COLUMNS),
+                    ),
+                    (placement_row(player, placement) for player, placement in placements),
                 ),
             )
 
@@ -435,6 +462,12 @@ _STEPS = f"SELECT {', '.join(STEP_COLUMNS)} FROM steps"
 _REPLACE = "OR REPLACE"
 _SKIP = "ON CONFLICT DO NOTHING"
 """Not OR IGNORE, which would also skip incomplete rows silently."""
+
+
+def _later(key: str, day: str, columns: tuple[str, ...]) -> str:
+    """Build a conflict clause that keeps the row with the later day, of two with the same key."""
+    changes = ", ".join(f"{name} = excluded.{name}" for name in columns)
+    return f"ON CONFLICT ({key}) DO UPDATE SET {changes} WHERE excluded.{day} > {day}"
 
 
 def _insert(table: str, columns: tuple[str, ...], clash: str = "") -> str:

@@ -142,6 +142,8 @@ class TakeRecord:
         steps: records of the steps, in order.
         extras: sentences about extra notes.
         audio: path of the audio file, relative to the journal's folder; None if not kept.
+        first_bar, last_bar: the bars that were played, if all of their steps were; else None.
+        tolerance: tolerance of its marks in cents; None if unknown, as in takes before version 4.
     """
 
     id: str
@@ -161,6 +163,16 @@ class TakeRecord:
     steps: tuple[StepRecord, ...] = ()
     extras: tuple[str, ...] = ()
     audio: str | None = None
+    first_bar: int | None = None
+    last_bar: int | None = None
+    tolerance: float | None = None
+
+    @property
+    def bars(self) -> tuple[int, int] | None:
+        """First and last bar, if all of their steps were played; else None."""
+        if self.first_bar is None or self.last_bar is None:
+            return None
+        return self.first_bar, self.last_bar
 
     @classmethod
     def of(
@@ -187,6 +199,7 @@ class TakeRecord:
         """
         drill = result.drill
         playable = [step for step in drill.steps if not step.call]
+        bars = played_bars(result) or (None, None)
         return cls(
             id=uuid4().hex,
             player=player,
@@ -205,7 +218,27 @@ class TakeRecord:
             steps=tuple(StepRecord.of(mark, harp) for mark in result.marks),
             extras=tuple(extra.sentence for extra in result.extras),
             audio=audio,
+            first_bar=bars[0],
+            last_bar=bars[1],
+            tolerance=drill.goal.tolerance,
         )
+
+
+def played_bars(result: Result) -> tuple[int, int] | None:
+    """First and last bar of a pass whose steps were all played; None for any other pass.
+
+    A pick-up belongs to bar 1.
+    """
+    played = [mark.step for mark in result.marks]
+    if not played:
+        return None
+    first, last = (max(1, step.bar) for step in (played[0], played[-1]))
+    wanted = [
+        step.index
+        for step in result.drill.steps
+        if not step.call and first <= max(1, step.bar) <= last
+    ]
+    return (first, last) if [step.index for step in played] == wanted else None
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,8 +11,10 @@ from typing import Any
 
 from trainer.store.records import (
     Calibration,
+    Focus,
     HarpTag,
     OwnHarp,
+    Placement,
     ReedRecord,
     StepRecord,
     TakeRecord,
@@ -28,8 +30,11 @@ TAKE_COLUMNS = (
     *("id", "player", "began", "day", "drill", "title", "skills"),
     *("harp_key", "harp_tuning", "harp_a4", "harp_temperament", "harp_name"),
     *("tempo", "source", "score", "passed", "whole", "seconds", "extras", "audio"),
+    *("first_bar", "last_bar", "tolerance"),
 )
 HARP_COLUMNS = ("player", "name", "key", "tuning", "a4", "temperament", "measured", "reeds")
+FOCUS_COLUMNS = ("player", "name", "since", "until")
+PLACEMENT_COLUMNS = ("player", "skill", "level", "day", "by_hand")
 CALIBRATION_COLUMNS = tuple(field.name for field in fields(Calibration))
 
 
@@ -46,7 +51,7 @@ def take_row(take: TakeRecord) -> Row:
         *(take.drill, take.title, json.dumps(take.skills)),
         *(harp.key, harp.tuning, harp.a4, harp.temperament, harp.name),
         *(take.tempo, take.source, take.score, int(take.passed), int(take.whole), take.seconds),
-        *(json.dumps(take.extras), take.audio),
+        *(json.dumps(take.extras), take.audio, take.first_bar, take.last_bar, take.tolerance),
     )
 
 
@@ -73,6 +78,17 @@ def calibration_row(calibration: Calibration) -> Row:
         *(calibration.latency_ms, calibration.spread_ms),
         *(utc_text(calibration.measured), int(calibration.by_hand)),
     )
+
+
+def focus_row(player: str, focus: Focus) -> Row:
+    """Return the row of a player's focus."""
+    return (player, focus.name, focus.since.isoformat(), focus.until.isoformat())
+
+
+def placement_row(player: str, placement: Placement) -> Row:
+    """Return the row of a player's level in a skill."""
+    day = placement.day.isoformat()
+    return (player, placement.skill, placement.level, day, int(placement.by_hand))
 
 
 # The functions below raise ValueError, TypeError or KeyError where a row is damaged.
@@ -104,6 +120,9 @@ def take_from_row(row: sqlite3.Row, steps: Iterable[StepRecord]) -> TakeRecord:
         steps=tuple(steps),
         extras=tuple(json.loads(row["extras"])),
         audio=row["audio"],
+        first_bar=row["first_bar"],
+        last_bar=row["last_bar"],
+        tolerance=row["tolerance"],
     )
 
 
@@ -136,3 +155,15 @@ def calibration_from_row(row: sqlite3.Row) -> Calibration:
         datetime.fromisoformat(row["measured"]),
         bool(row["by_hand"]),
     )
+
+
+def focus_from_row(row: sqlite3.Row) -> Focus:
+    """Return the focus of a row."""
+    days = (date.fromisoformat(row[name]) for name in ("since", "until"))
+    return Focus(row["name"], *days)
+
+
+def placement_from_row(row: sqlite3.Row) -> Placement:
+    """Return the level of a row."""
+    day = date.fromisoformat(row["day"])
+    return Placement(row["skill"], row["level"], day, bool(row["by_hand"]))

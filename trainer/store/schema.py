@@ -106,5 +106,10 @@ MIGRATIONS: tuple[str, ...] = (
         PRIMARY KEY (player, skill)
     ) STRICT;
     """,
+    """
+    ALTER TABLE takes ADD COLUMN first_bar INTEGER;
+    ALTER TABLE takes ADD COLUMN last_bar INTEGER;
+    ALTER TABLE takes ADD COLUMN tolerance REAL;
+    """,
 )
 SCHEMA_VERSION = len(MIGRATIONS)

@@ -1,8 +1,10 @@
 """Export and import of a journal as JSON lines or CSV.
 
 JSON lines hold everything of a player. The first line is
-``{"format": "trainer journal", "version": 1}``; each other line is an object whose ``kind`` is
-``take``, ``harp`` or ``calibration`` (see :mod:`trainer.transfer.schemas`). Times are ISO 8601 with
+``{"format": "trainer journal", "version": 2}``; each other line is an object whose ``kind`` is
+``take``, ``harp``, ``calibration``, ``focus`` or ``placement`` (see
+:mod:`trainer.transfer.schemas`). Version 1 has neither of the last two, nor the bars and the
+tolerance of a take. Times are ISO 8601 with
 their zone. CSV holds takes alone, a row per step; see :mod:`trainer.transfer.takes_csv`.
 
 Sound is not exported, and neither are daily sets, which are derived from the takes. Round trips of
@@ -27,30 +29,49 @@ from trainer.core.files import atomic_write
 from trainer.core.text_files import TextFileError, decode_utf8
 from trainer.store import (
     Calibration,
+    Focus,
     Journal,
     JournalError,
     MergeCounts,
     OwnHarp,
+    Placement,
     TakeRecord,
     describe_failure,
 )
-from trainer.transfer.records import calibration_line, own_harp_line, take_line
-from trainer.transfer.schemas import CalibrationLine, JournalHeadLine, OwnHarpLine, TakeLine
+from trainer.transfer.records import (
+    calibration_line,
+    focus_line,
+    own_harp_line,
+    placement_line,
+    take_line,
+)
+from trainer.transfer.schemas import (
+    CalibrationLine,
+    FocusLine,
+    JournalHeadLine,
+    OwnHarpLine,
+    PlacementLine,
+    TakeLine,
+)
 from trainer.transfer.takes_csv import read_takes_csv, takes_csv_lines
 from trainer.transfer.validation import (
     InvalidRecord,
     check_player_name,
     parse_calibration,
+    parse_focus,
     parse_own_harp,
+    parse_placement,
     parse_take,
 )
 
 JOURNAL_FORMAT_NAME: Literal["trainer journal"] = "trainer journal"
-JOURNAL_FORMAT_VERSION = 1
+JOURNAL_FORMAT_VERSION = 2
 MAX_SHOWN_LINES = 10
 """Maximum number of invalid lines that an error lists."""
 _SQLITE_MAGIC = b"SQLite format 3\0"
 """First bytes of an SQLite file."""
+JournalLine = TakeLine | OwnHarpLine | CalibrationLine | FocusLine | PlacementLine
+"""A line of an exported journal, except the first."""
 _HEAD: JournalHeadLine = {"format": JOURNAL_FORMAT_NAME, "version": JOURNAL_FORMAT_VERSION}
 
 
@@ -68,11 +89,15 @@ class JournalContents:
     takes: tuple[TakeRecord, ...] = ()
     harps: tuple[OwnHarp, ...] = ()
     calibrations: tuple[Calibration, ...] = ()
+    focuses: tuple[tuple[str, Focus], ...] = ()
+    placements: tuple[tuple[str, Placement], ...] = ()
 
     @property
     def players(self) -> list[str]:
-        """Return the names of all players with a take or a harp."""
-        return sorted({take.player for take in self.takes} | {harp.player for harp in self.harps})
+        """Return the names of all players."""
+        players = {take.player for take in self.takes} | {harp.player for harp in self.harps}
+        players |= {player for player, _ in self.focuses}
+        return sorted(players | {player for player, _ in self.placements})
 
     def under(self, player: str) -> JournalContents:
         """Return the contents with another name of the player."""
@@ -80,6 +105,8 @@ class JournalContents:
             tuple(replace(take, player=player) for take in self.takes),
             tuple(replace(harp, player=player) for harp in self.harps),
             self.calibrations,
+            tuple((player, focus) for _, focus in self.focuses),
+            tuple((player, placement) for _, placement in self.placements),
         )
 
 
@@ -109,7 +136,7 @@ def export_journal_lines(
         journal: the journal.
         format_: format of the lines.
         player: exports one player; None exports all, and the round trips of devices.
-        since: first day of the exported takes; harps are always exported.
+        since: first day of the exported takes; all else is always exported.
 
     Raises:
         JournalError: the journal cannot be read, or the player is unknown.
@@ -126,6 +153,10 @@ def export_journal_lines(
         yield _line(own_harp_line(harp))
     for calibration in journal.calibrations() if player is None else ():
         yield _line(calibration_line(calibration))
+    for name, focus in journal.focuses(player):
+        yield _line(focus_line(name, focus))
+    for name, placement in journal.all_placements(player):
+        yield _line(placement_line(name, placement))
 
 
 def export_journal(
@@ -195,7 +226,13 @@ def import_journal(journal: Journal, path: Path, player: str | None = None) -> J
             contents = contents.under(check_player_name(player))
         except InvalidRecord as error:
             raise JournalError(f"'{player!a}' is not a valid name: {error}") from None
-    new = journal.merge(contents.takes, contents.harps, contents.calibrations)
+    new = journal.merge(
+        contents.takes,
+        contents.harps,
+        contents.calibrations,
+        contents.focuses,
+        contents.placements,
+    )
     return JournalImport(contents, new)
 
 
@@ -223,7 +260,7 @@ def read_journal_file(path: Path) -> JournalContents:
     return contents
 
 
-def _line(data: JournalHeadLine | TakeLine | OwnHarpLine | CalibrationLine) -> str:
+def _line(data: JournalHeadLine | JournalLine) -> str:
     return json.dumps(data, ensure_ascii=False, allow_nan=False) + "\n"
 
 
@@ -277,6 +314,8 @@ _READERS: dict[str, Callable[[Any], Any]] = {
     "take": parse_take,
     "harp": parse_own_harp,
     "calibration": parse_calibration,
+    "focus": parse_focus,
+    "placement": parse_placement,
 }
 
 

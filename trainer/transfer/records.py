@@ -2,11 +2,21 @@
 
 from __future__ import annotations
 
-from trainer.store import Calibration, HarpTag, OwnHarp, StepRecord, TakeRecord
+from trainer.store import (
+    Calibration,
+    Focus,
+    HarpTag,
+    OwnHarp,
+    Placement,
+    StepRecord,
+    TakeRecord,
+)
 from trainer.transfer.schemas import (
     CalibrationLine,
+    FocusLine,
     HarpTagData,
     OwnHarpLine,
+    PlacementLine,
     StepRecordData,
     TakeLine,
     TakeSummaryData,
@@ -31,6 +41,9 @@ def take_summary_data(take: TakeRecord) -> TakeSummaryData:
         "whole": take.whole,
         "seconds": take.seconds,
         "extras": take.extras,
+        "first_bar": take.first_bar,
+        "last_bar": take.last_bar,
+        "tolerance": take.tolerance,
     }
 
 
@@ -91,6 +104,9 @@ def take_line(take: TakeRecord) -> TakeLine:
         "seconds": summary["seconds"],
         "steps": tuple(step_record_data(step) for step in take.steps),
         "extras": summary["extras"],
+        "first_bar": summary["first_bar"],
+        "last_bar": summary["last_bar"],
+        "tolerance": summary["tolerance"],
     }
 
 
@@ -120,4 +136,27 @@ def calibration_line(calibration: Calibration) -> CalibrationLine:
         "spread_ms": calibration.spread_ms,
         "measured": calibration.measured.isoformat(),
         "by_hand": calibration.by_hand,
+    }
+
+
+def focus_line(player: str, focus: Focus) -> FocusLine:
+    """Return a player's focus as a line of an exported journal."""
+    return {
+        "kind": "focus",
+        "player": player,
+        "name": focus.name,
+        "since": focus.since.isoformat(),
+        "until": focus.until.isoformat(),
+    }
+
+
+def placement_line(player: str, placement: Placement) -> PlacementLine:
+    """Return a player's level in a skill as a line of an exported journal."""
+    return {
+        "kind": "placement",
+        "player": player,
+        "skill": placement.skill,
+        "level": placement.level,
+        "day": placement.day.isoformat(),
+        "by_hand": placement.by_hand,
     }

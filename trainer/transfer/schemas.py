@@ -111,6 +111,12 @@ class TakeSummaryData(TypedDict):
     """Duration in seconds."""
     extras: tuple[str, ...]
     """Sentences on extra notes."""
+    first_bar: int | None
+    """First bar that was played; null if not all steps of the bars were."""
+    last_bar: int | None
+    """Last bar that was played; null if not all steps of the bars were."""
+    tolerance: float | None
+    """Tolerance of its marks in cents; null if unknown."""
 
 
 class TakeLine(TakeSummaryData):
@@ -174,3 +180,35 @@ class CalibrationLine(CalibrationRecordData):
 
     kind: Literal["calibration"]
     """Kind of the line."""
+
+
+class FocusLine(TypedDict):
+    """What a player wants to work on, as a line of an exported journal."""
+
+    kind: Literal["focus"]
+    """Kind of the line."""
+    player: str
+    """Name of the player."""
+    name: str
+    """A tab entry, such as ``-3''``, or the name of a skill."""
+    since: str
+    """First day, ISO 8601."""
+    until: str
+    """Last day, ISO 8601."""
+
+
+class PlacementLine(TypedDict):
+    """A level that a player has without having passed its drills, as a line of an export."""
+
+    kind: Literal["placement"]
+    """Kind of the line."""
+    player: str
+    """Name of the player."""
+    skill: str
+    """Name of the skill."""
+    level: int
+    """Highest level of drills that are taken for known."""
+    day: str
+    """Day on which it was found, ISO 8601."""
+    by_hand: bool
+    """Whether the player named the skill, instead of playing for it."""

@@ -39,8 +39,9 @@ _FIGURES = {
 }
 _PARTS = {f"part_{name}": name for name in CRITERIA}
 TAKE_COLUMNS = (*_OF_TAKE, "step", *_FIGURES, *_PARTS)
+_OPTIONAL = ("first_bar", "last_bar", "tolerance")
 REQUIRED_COLUMNS = (
-    *(column for column in _TAKE if column not in _LISTS),
+    *(column for column in _TAKE if column not in (*_LISTS, *_OPTIONAL)),
     *("harp_key", "step", "tab", "kind", "care", "beats", "step_score", "sentence"),
 )
 """Columns that must be present; their empty cells are read as empty text, not as unknown."""

@@ -11,7 +11,7 @@ import math
 import re
 from collections.abc import Callable, Mapping
 from dataclasses import fields, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from functools import cache
 from typing import Any, TypeVar
 
@@ -23,8 +23,10 @@ from trainer.harp import Harp, Tab
 from trainer.settings import MAX_PLAYER_NAME_LENGTH
 from trainer.store import (
     Calibration,
+    Focus,
     HarpTag,
     OwnHarp,
+    Placement,
     ReedRecord,
     StepRecord,
     TakeRecord,
@@ -56,7 +58,10 @@ _NESTED: Mapping[str, type] = {
 }
 _FIELDS: Mapping[type, set[str]] = {
     kind: {field.name for field in fields(kind)}
-    for kind in (TakeRecord, StepRecord, OwnHarp, Calibration, HarpTag, ReedRecord)
+    for kind in (
+        *(TakeRecord, StepRecord, OwnHarp, Calibration, HarpTag, ReedRecord),
+        *(Focus, Placement),
+    )
 }
 
 
@@ -109,6 +114,40 @@ def parse_calibration(data: Any) -> Calibration:
     return replace(calibration, measured=calibration.measured.astimezone(UTC))
 
 
+def parse_focus(data: Any) -> tuple[str, Focus]:
+    """Return a player and their focus of JSON data; errors as for :func:`parse_take`."""
+    player, fields_ = _with_player(data)
+    focus = _read(_FOCUS, fields_, Focus)
+    _check_not_empty(name=focus.name)
+    if not focus.name[0].isalpha():
+        _check_by(_find_entry, focus.name)
+    _check_day("since", focus.since)
+    _check_day("until", focus.until)
+    _check(focus.since <= focus.until, "'until' must not be before 'since'")
+    return player, focus
+
+
+def parse_placement(data: Any) -> tuple[str, Placement]:
+    """Return a player and a level of theirs of JSON data; errors as for :func:`parse_take`."""
+    player, fields_ = _with_player(data)
+    placement = _read(_PLACEMENT, fields_, Placement)
+    _check_not_empty(skill=placement.skill)
+    _check(1 <= placement.level <= 10, "'level' must be from 1 to 10")
+    _check_day("day", placement.day)
+    return player, placement
+
+
+def _with_player(data: Any) -> tuple[str, dict[str, Any]]:
+    """Return the player and the other fields of JSON data."""
+    if not isinstance(data, dict):
+        raise InvalidRecord("it is not an object with fields")
+    fields_ = dict(data)
+    player = fields_.pop("player", None)
+    if not isinstance(player, str):
+        raise InvalidRecord("'player' must be a valid string")
+    return check_player_name(player), fields_
+
+
 def check_player_name(name: str) -> str:
     """Return a player's name if it is valid.
 
@@ -124,6 +163,7 @@ def check_player_name(name: str) -> str:
 
 _TAKE, _STEP = TypeAdapter(TakeRecord), TypeAdapter(StepRecord)
 _HARP, _CALIBRATION = TypeAdapter(OwnHarp), TypeAdapter(Calibration)
+_FOCUS, _PLACEMENT = TypeAdapter(Focus), TypeAdapter(Placement)
 
 
 def _read(adapter: TypeAdapter[T], data: Any, kind: type, text: bool = False) -> T:
@@ -171,6 +211,12 @@ def _check_take(take: TakeRecord) -> None:
     _check_score("score", take.score)
     _check(0 < take.tempo <= 1000, "'tempo' must be more than 0 and up to 1000")
     _check(take.seconds >= 0, "'seconds' must not be less than 0")
+    for bar in (take.first_bar, take.last_bar):
+        _check(bar is None or 1 <= bar < 10_000, "bars must be numbers from 1")
+    _check(
+        take.tolerance is None or 1 <= take.tolerance <= 50,
+        "'tolerance' must be from 1 to 50 cents",
+    )
     _check(take.audio is None, "'audio' stays where it was recorded; leave it out")
     for number, step in enumerate(take.steps, start=1):
         try:
@@ -240,6 +286,10 @@ def _check_not_empty(**texts: str) -> None:
 def _check_time(name: str, when: datetime) -> None:
     _check(when.tzinfo is not None, f"'{name}' must have a time zone, as in 2026-11-25T18:30+00:00")
     _check(when.year in _YEARS, f"'{name}' must lie between {_YEARS[0]} and {_YEARS[-1]}")
+
+
+def _check_day(name: str, day: date) -> None:
+    _check(day.year in _YEARS, f"'{name}' must lie between {_YEARS[0]} and {_YEARS[-1]}")
 
 
 def _check_score(name: str, value: float) -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from typing import ClassVar
@@ -60,6 +60,7 @@ class GuideScreen(TakeScreen):
 
     Args:
         session: the take and its listener; on leaving, its plan is restored with the choices made.
+        then: called once the choices are saved.
     """
 
     DEFAULT_CSS = """
@@ -82,11 +83,12 @@ class GuideScreen(TakeScreen):
         Binding("right", "key(1)", "next key", show=False, tooltip="harp key a half step higher"),
         Binding("enter", "go_on", "go on", tooltip="next step; at the end, save the choices"),
         Binding("t", "tone", "test tone", tooltip="test tone on or off"),
-        Binding("escape", "leave", "leave", key_display="esc", tooltip="leave without saving"),
+        Binding("escape", "leave", "back", key_display="esc", tooltip="back without saving"),
     ]
 
-    def __init__(self, session: Session) -> None:
+    def __init__(self, session: Session, then: Callable[[], None] = lambda: None) -> None:
         super().__init__(session)
+        self._then = then
         self._before = session.plan
         self._harp = session.plan.harp
         self._step = CHOOSING
@@ -282,6 +284,7 @@ class GuideScreen(TakeScreen):
         elif self._works:
             self._keep()
             self.action_leave()
+            self.app.call_later(self._then)
 
     def _keep(self) -> None:
         """Save the choices in the settings."""

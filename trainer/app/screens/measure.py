@@ -71,9 +71,9 @@ class MeasureScreen(Screen[str | None]):
         Binding(
             "escape",
             "leave",
-            "end and store",
+            "back",
             key_display="esc",
-            tooltip="end and store what is measured; then back",
+            tooltip="store what is measured, and back",
         ),
     ]
 

@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
+from datetime import date
 from typing import ClassVar
 
 from textual import work
@@ -14,8 +15,15 @@ from textual.worker import get_current_worker
 
 from trainer.app.daily_set_view import load_daily_set_view
 from trainer.app.places import PLACES
+from trainer.app.placing import (
+    load_beginning,
+    load_placement_test,
+    name_levels,
+    save_levels,
+)
 from trainer.app.playback import bar_playback_plan
 from trainer.app.practice_layout import practice_layout
+from trainer.app.screens.begin import BeginScreen, LevelsScreen
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import ChosenHarp, HarpsScreen
 from trainer.app.screens.listen import ListenScreen
@@ -36,11 +44,19 @@ from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.app.widgets.tab_page import TabPage, TabPageState
 from trainer.app.widgets.verdict import VerdictLines, VerdictState
-from trainer.coach import DURATION, Reason, SetEntry
+from trainer.coach import (
+    DURATION,
+    PLACEMENT,
+    DrillTraits,
+    PlacementTest,
+    Reason,
+    SetEntry,
+)
 from trainer.core import TrainerError
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
-from trainer.practice import HandsFree, PassControl, Plan, PlayTone
+from trainer.practice import HandsFree, HoldPasses, PassControl, Plan, PlayTone, is_whole
+from trainer.store import Placement
 
 TEMPO_STEP_BPM = 4.0
 """Change of the tempo by one key press, in beats a minute."""
@@ -54,10 +70,33 @@ FAR_ROWS = 50
 """Rows of a window from which the far view is shown while a take runs, unless the player chose."""
 TONE_S = 2.0
 """Time for which the wanted note is heard, in seconds."""
+PLACEMENT_MIN = round(PLACEMENT.budget_s / 60.0)
+"""Most minutes that a placement takes."""
 SILENCE_WORDS = "stopped after a minute of silence: space starts again, a waits for a note"
 """Message where nothing was played for too long."""
 NO_CLIMB = Climb(0.0, MAX_TEMPO)
 """A climb by zero beats a minute: it overrides that of the drill."""
+
+
+@dataclass(slots=True)
+class Placing:
+    """A placement that is played.
+
+    Attributes:
+        test: asks for drills, and finds the levels.
+        hands_free: how passes began before it.
+        traits: the drill that is played; None before the first.
+    """
+
+    test: PlacementTest
+    hands_free: HandsFree | None
+    traits: DrillTraits | None = None
+
+    @property
+    def words(self) -> str:
+        """How far it is, in minutes."""
+        minutes = round(self.test.spent_s / 60.0)
+        return f"to find your level: {minutes} of {PLACEMENT_MIN} min; too hard: space"
 
 
 class PracticeScreen(TakeScreen):
@@ -127,8 +166,10 @@ class PracticeScreen(TakeScreen):
         super().__init__(session)
         self._shelf = shelf
         self._result_shown_for: TakeState | None = None
+        self._covered_end: TakeState | None = None
         self._in_day = False
         self._run: SetRun | None = None
+        self._placing: Placing | None = None
         self._progress = ""
         self._passes_seen: tuple[TakeState | None, int] = (None, 0)
         self._tone_timer: Timer | None = None
@@ -156,7 +197,8 @@ class PracticeScreen(TakeScreen):
         if take.drill is None:
             return
         self._end_hearing()
-        take.messages.progress = self._progress if take.plan.hands_free is not None else ""
+        hands_free = take.plan.hands_free is not None
+        take.messages.progress = self._progress if hands_free else ""
         super().show(take)
         self._head.show(HeadState.of(take))
         self.set_class(self._shows_far(take), "-far")
@@ -195,6 +237,23 @@ class PracticeScreen(TakeScreen):
             )
             self.styles.grid_rows = layout.css
 
+    def on_screen_suspend(self) -> None:
+        """Hold the next pass while another screen covers this one."""
+        self.session.ask(HoldPasses(True))
+
+    def on_screen_resume(self) -> None:
+        """Go on with what was held, unless the player has chosen something else meanwhile."""
+        self.session.ask(HoldPasses(False))
+        self.call_after_refresh(self._go_on)
+
+    def _go_on(self) -> None:
+        """End a take that has ended while another screen covered this one."""
+        if self.app.screen is not self:
+            return
+        ended, self._covered_end = self._covered_end, None
+        if ended is not None and ended is self.session.take and not self.session.busy:
+            self._end_take(ended)
+
     def on_resize(self) -> None:
         """Lay out the new size."""
         self.call_after_refresh(lambda: self.show(self.session.take))
@@ -215,7 +274,12 @@ class PracticeScreen(TakeScreen):
         seen, now = self._passes_seen, (take, take.outcome.passes)
         self._passes_seen = now
         result = take.sheet.result
-        if now == seen or take.outcome.passes == 0 or self._run is None or result is None:
+        if now == seen or take.outcome.passes == 0 or result is None:
+            return
+        if self._placing is not None:
+            self.session.finish()
+            return
+        if self._run is None:
             return
         self._run = self._run.plus(result)
         self._progress = self._run.words
@@ -223,8 +287,13 @@ class PracticeScreen(TakeScreen):
             self.session.finish()
 
     def _end_take(self, take: TakeState) -> None:
-        """Go on without hands, or show the result."""
-        if take.outcome.fell_silent:
+        """Go on without hands, or show the result; later, where another screen covers this one."""
+        if self.app.screen is not self:
+            self._covered_end = take
+            return
+        if self._placing is not None and self._placing.traits is not None:
+            self._go_on_placing(self._placing.traits, take)
+        elif take.outcome.fell_silent:
             self.say(SILENCE_WORDS)
             super().show(take)
         elif take.outcome.passes == 0:
@@ -235,8 +304,18 @@ class PracticeScreen(TakeScreen):
             self._start(take.plan, DURATION.between_takes_s)
         elif (entry := self._run.next_entry) is not None:
             self._go_on_with(entry)
-        elif self.app.screen is self:
+        else:
             self.app.push_screen(SummaryScreen(self._run.day))
+
+    def _go_on_placing(self, traits: DrillTraits, take: TakeState) -> None:
+        """Count a take of the placement; one that was stopped is too hard. Silence ends it."""
+        assert self._placing is not None
+        result = take.sheet.result if take.outcome.passes else None
+        if result is None or all(mark.measured.start is None for mark in result.marks):
+            self._end_placing()
+            return
+        self._placing.test.observe(traits, is_whole(result) and result.passed)
+        self._place_next()
 
     def _go_on_with(self, entry: SetEntry) -> None:
         """Go on with the next entry of the set, once the player has read it."""
@@ -272,7 +351,7 @@ class PracticeScreen(TakeScreen):
         self.show(self.session.take)
 
     def _show_result(self, take: TakeState) -> None:
-        if take.sheet.result is not None and self.app.screen is self:
+        if take.sheet.result is not None:
             result = ResultScreen(take.sheet.result, take, self.session, self._shelf)
             self.app.push_screen(result, self._take_wish)
 
@@ -472,7 +551,7 @@ class PracticeScreen(TakeScreen):
         if chosen is None:
             return
         entry, start = chosen
-        self._in_day = True
+        self._in_day, self._placing = True, None
         if run and self._run is not None:
             self._run = replace(self._run, entry=entry)
             self._progress = self._run.words
@@ -497,10 +576,10 @@ class PracticeScreen(TakeScreen):
                 harp=harp,
                 harp_name=name,
                 tempo=entry.tempo,
-                bars=None,
+                bars=entry.bars,
                 loop=None,
                 climb=None,
-                tolerance=None,
+                tolerance=entry.tolerance,
             )
         )
         if start:
@@ -528,7 +607,102 @@ class PracticeScreen(TakeScreen):
 
     def action_guide(self) -> None:
         """Open the first-run guide."""
-        self.app.push_screen(GuideScreen(self.session))
+        self.app.push_screen(GuideScreen(self.session, self.action_begin))
+
+    def action_begin(self) -> None:
+        """Ask where the player begins."""
+        plan = self.session.plan
+        begin = BeginScreen(lambda: load_beginning(plan, self._shelf))
+        self.app.push_screen(begin, self._take_begin)
+
+    def _take_begin(self, choice: str | tuple[str, ...] | None) -> None:
+        """Find the level, or store what the player can, and go on to the daily set."""
+        if choice is None:
+            if self.app.screen is self:
+                self.action_today()
+            return
+        self._leave_set()
+        self._read_placement(() if isinstance(choice, str) else choice)
+
+    @work(thread=True, exclusive=True, group="placement")
+    def _read_placement(self, skills: tuple[str, ...]) -> None:
+        """Store the levels of skills that the player names; without any, begin a placement."""
+        worker, plan = get_current_worker(), self.session.plan
+        found: list[Placement] | PlacementTest | str
+        try:
+            if skills:
+                found = name_levels(plan, self._shelf, skills)
+            else:
+                found = load_placement_test(plan, self._shelf)
+        except TrainerError as error:
+            found = str(error)
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._take_placement, found)
+
+    def _take_placement(self, found: list[Placement] | PlacementTest | str) -> None:
+        if isinstance(self.app.screen, TodayScreen):
+            self.app.screen.dismiss(None)
+        if isinstance(found, str):
+            self.say(f"× {found}")
+            self.show(self.session.take)
+        elif isinstance(found, list):
+            self.app.push_screen(LevelsScreen(found), lambda _: self.action_today())
+        else:
+            self._placing = Placing(found, self.session.plan.hands_free)
+            self._place_next()
+
+    def _place_next(self) -> None:
+        """Ask for the next drill of the placement, or store the levels that it has found."""
+        placing = self._placing
+        assert placing is not None
+        placing.traits = placing.test.next_drill()
+        if placing.traits is None:
+            self._end_placing()
+            return
+        traits, plan = placing.traits, self.session.plan
+        drill = next(own for own in self._shelf if own.name == traits.drill.name)
+        harp, name = plan.harp, plan.harp_name
+        if (harp.key, harp.tuning) != (traits.harp.key, traits.harp.tuning):
+            harp, name = traits.harp, None
+        self._progress = placing.words
+        self._start(
+            replace(
+                plan,
+                drill=drill,
+                harp=harp,
+                harp_name=name,
+                tempo=None,
+                bars=None,
+                loop=False,
+                hands_free=HandsFree(),
+                climb=None,
+                tolerance=drill.goal.tolerance,
+            ),
+            DURATION.read_s,
+        )
+
+    def _end_placing(self) -> None:
+        """Store the levels that were found, and show them."""
+        placing, self._placing, self._progress = self._placing, None, ""
+        assert placing is not None
+        self._change(replace(self.session.plan, hands_free=placing.hands_free, loop=None))
+        self._save_placement(placing.test.placements(date.today()))
+
+    @work(thread=True, exclusive=True, group="placement")
+    def _save_placement(self, placements: list[Placement]) -> None:
+        worker, found = get_current_worker(), placements
+        try:
+            save_levels(self.session.plan, self._shelf, placements)
+        except TrainerError as error:
+            if not worker.is_cancelled:
+                self.app.call_from_thread(self._take_placement, str(error))
+            return
+        if not worker.is_cancelled:
+            self.app.call_from_thread(self._take_placement, found)
+
+    def _leave_set(self) -> None:
+        """Leave the daily set, or the placement."""
+        self._run, self._progress, self._in_day, self._placing = None, "", False, None
 
     def action_settings(self) -> None:
         """Open the settings."""
@@ -557,7 +731,7 @@ class PracticeScreen(TakeScreen):
             if isinstance(self.app.screen, TodayScreen):  # the shelf was opened from there
                 self.app.screen.dismiss(None)
             plan = self.session.plan
-            self._run, self._progress, self._in_day = None, "", False
+            self._leave_set()
             self._change(
                 replace(
                     plan,

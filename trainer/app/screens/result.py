@@ -158,7 +158,7 @@ class ResultScreen(PlaybackScreen[str | None]):
     ABOUT: ClassVar[str] = "The marks of a take, step by step, with the trace and audio of each."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
-            "escape,space", "leave(None)", "back", key_display="space", tooltip="back to the tab"
+            "escape,space", "leave(None)", "back", key_display="esc", tooltip="back to the tab"
         ),
         Binding("r", "leave('again')", "again", tooltip="play it again"),
         Binding(

@@ -80,7 +80,7 @@ class SummaryScreen(Screen[None]):
     """
     ABOUT: ClassVar[str] = "The end of the set: each drill's best mark, and what moved."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("escape,space,enter", "dismiss", "back", key_display="space", tooltip="back"),
+        Binding("escape,space,enter", "dismiss", "back", key_display="esc", tooltip="back"),
     ]
 
     def __init__(self, day: DailySet) -> None:

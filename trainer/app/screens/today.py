@@ -27,9 +27,10 @@ from trainer.app.shapes import sparkline
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.drill_preview import DrillPreview, DrillPreviewState
 from trainer.app.widgets.key_footer import KeyFooter
-from trainer.coach import DailySet, Reason, SetEntry, score_floor
+from trainer.coach import DailySet, Missing, Reason, SetEntry, score_floor
 from trainer.core import TrainerError
 from trainer.drill import Drill
+from trainer.report.formatting import quantity_text
 
 TITLE_CELLS, HARP_CELLS = 33, 6
 """Width of a title, and of the harp after it, in cells."""
@@ -137,6 +138,8 @@ def day_heading(day: DailySet, harp: str) -> str:
         day: the set.
         harp: name of the harp for all drills; empty where each has its own.
     """
+    if not day.entries:
+        return f"Today{f', {harp} harp' if harp else ''}: nothing to play"
     left = sum(entry.seconds for entry in day.left) / 60.0
     count = len(day.left)
     todo = (
@@ -149,6 +152,17 @@ def day_heading(day: DailySet, harp: str) -> str:
     if change is not None and abs(change) >= 0.5:
         score += f", {abs(change):.0f} {'better' if change > 0 else 'worse'} than before"
     return f"Today{f', {harp} harp' if harp else ''}: {todo}{score}"
+
+
+def missing_text(day: DailySet) -> str:
+    """Return why a set is empty, and what to do."""
+    minutes = quantity_text(day.minutes, "minute")
+    return {
+        Missing.DRILLS: "The shelf is empty: 'trainer drill list' shows where drills belong.",
+        Missing.HARP: "No drill on the shelf suits this harp: choose another one with h.",
+        Missing.TIME: f"No drill fits into {minutes}: set more with , (minutes).",
+        Missing.RESTING: "All you know is resting: choose a drill on the shelf with s.",
+    }[day.missing or Missing.TIME]
 
 
 def entry_details(entry: SetEntry) -> Content:
@@ -270,7 +284,9 @@ class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
         left = [i for i, entry in enumerate(day.entries) if not day.is_done(entry)]
         needed = drills.option_count + MIN_PREVIEW_ROWS + 6
         self.set_class(self.size.height >= needed, "-roomy")
-        if day.entries:
+        if not day.entries:
+            self.query_one("#preview", Static).update(missing_text(day))
+        else:
             self._chosen = left[0] if left else 0
             drills.highlighted = drills.get_option_index(str(self._chosen))
             drills.focus()

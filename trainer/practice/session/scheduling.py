@@ -39,12 +39,14 @@ class PassScheduler:
 
     Attributes:
         pass_began: when the current pass began, with a time zone.
+        held: whether no further pass of a loop begins.
     """
 
     def __init__(
         self, plan: Plan, source: Source, conductor: Conductor, finder: PassFinder
     ) -> None:
         self.pass_began = datetime.now().astimezone()
+        self.held = False
         self._plan, self._source = plan, source
         self._conductor, self._finder = conductor, finder
         climb = plan.ladder if plan.loops else None
@@ -85,7 +87,7 @@ class PassScheduler:
         Where the tempo depends on how a pass ends, the next one is scheduled only after that.
         """
         plan, source = self._plan, self._source
-        if not (plan.is_seamless and plan.drill and self._conductor.running):
+        if self.held or not (plan.is_seamless and plan.drill and self._conductor.running):
             return
         if self._scheduled is not None or plan.drill.free or not source.can_start_passes:
             return
@@ -99,7 +101,7 @@ class PassScheduler:
         if self._recorded:
             yield from self._begin(self._recorded.pop(0))
             return
-        if not (source.can_start_passes and self._plan.loops) or stopping():
+        if self.held or not (source.can_start_passes and self._plan.loops) or stopping():
             return
         begin = self._conductor.passes[-1].close
         if drill.free:

@@ -13,6 +13,7 @@ from trainer.harp import parse_key
 from trainer.marking import OtherPitchError
 from trainer.practice.commands import (
     Command,
+    HoldPasses,
     NextCommand,
     PlayLoop,
     PlayTone,
@@ -355,6 +356,11 @@ class _OpenTake:
                 self._waiting.hear_tone(command.hz is not None, self._position)
         elif isinstance(command, PlayLoop):
             self._source.play_loop(command.passage)
+        elif isinstance(command, HoldPasses):
+            self.scheduler.held = command.hold
+            changed = self._waiting and self._waiting.hold(command.hold, self._position)
+            if changed:
+                yield changed
         else:
             yield from self._pausing.obey(command, self._position)
 

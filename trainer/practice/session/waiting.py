@@ -72,6 +72,7 @@ class Waiting:
         self._last_sound = 0
         self._note: tuple[Tab, int] | None = None
         self._deaf_until = 0.0
+        self._held = False
 
     def start(self, sample: int, seconds: float | None, *, armed: bool = False) -> WaitStarted:
         """Start to wait.
@@ -89,6 +90,19 @@ class Waiting:
     def stop(self, *, for_good: bool = False) -> None:
         """End the wait: the pass begins, or the take ends."""
         self.event, self.is_over = None, for_good
+
+    def hold(self, held: bool, sample: int) -> WaitStarted | None:
+        """Hold the next pass, or wait for it again from the beginning.
+
+        Returns:
+            The changed wait; None if nothing changes.
+        """
+        self._held, self._note = held, None
+        if held or self.event is None or not self.event.armed:
+            return None
+        self._last_sound = sample
+        self.event = self._armed_event(sample)
+        return self.event
 
     def hear_tone(self, sounds: bool, sample: int) -> None:
         """Ignore what is heard while the reference tone sounds; it comes back to the microphone."""
@@ -115,6 +129,8 @@ class Waiting:
             self._note = None
         if silence >= WAITING.limit_s * self._rate:
             return Decision.END
+        if self._held:
+            return None
         if silence >= self._breath and not event.armed:
             self.event = self._armed_event(now)
             return self.event
@@ -127,7 +143,7 @@ class Waiting:
         event, now = self.event, reading.heard
         assert event is not None
         self._last_sound = now
-        if not event.armed:
+        if self._held or not event.armed:
             return None
         if self._note is None or self._note[0] != tab:
             self._note = tab, now

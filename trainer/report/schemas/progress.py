@@ -274,6 +274,10 @@ class SetEntryData(TypedDict):
     """Best score of the last day on which it was played; null if it never was."""
     tempo: float | None
     """Tempo to play it at in beats per minute; null for the drill's."""
+    bars: tuple[int, int] | None
+    """First and last bar to play; null for all."""
+    tolerance: float | None
+    """Tolerance to mark it with in cents; null for the one that the player has reached."""
     scores: list[float]
     """Scores of today's takes, in order."""
     best: float | None
