@@ -117,7 +117,7 @@ def marked(drill: Drill, day: date, bad_bar: int, pitch: float) -> TakeRecord:
 
 
 def of_bars(bars: tuple[int, int], ratio: float, score: float, ends: list[int]) -> list[TakeRecord]:
-    """Takes of some bars, so many days ago."""
+    """Takes of some bars; `ends` are the days since each."""
     takes = []
     for end in ends:
         day = TODAY - timedelta(days=end)

@@ -187,8 +187,8 @@ def round_trip(
                 original.add_calibration(trip)
             for player, focus in wishes.items():
                 original.save_focus(player, focus)
-            for player, found in levels.items():
-                original.save_placements(player, found)
+            for player, levels_of in levels.items():
+                original.save_placements(player, levels_of)
             export_journal(original, path, format_)
             new = import_journal(copy, path).new
             assert new == tuple(map(len, everything(original)))

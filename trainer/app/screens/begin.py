@@ -108,19 +108,19 @@ class BeginScreen(Screen[str | tuple[str, ...] | None]):
     @work(thread=True)
     def _read(self) -> None:
         worker = get_current_worker()
-        found: Beginning | str
+        outcome: Beginning | str
         try:
-            found = self._load()
+            outcome = self._load()
         except TrainerError as error:
-            found = str(error)
+            outcome = str(error)
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._show, found)
+            self.app.call_from_thread(self._show, outcome)
 
-    def _show(self, found: Beginning | str) -> None:
-        if isinstance(found, str):
-            self.query_one("#words", Static).update(found)
+    def _show(self, outcome: Beginning | str) -> None:
+        if isinstance(outcome, str):
+            self.query_one("#words", Static).update(outcome)
             return
-        self._beginning = found
+        self._beginning = outcome
         heading = Content.styled("\n  I can already:", CSS_PENS["quiet"].color)
         choices = self.query_one(OptionList)
         choices.add_options(
@@ -128,7 +128,7 @@ class BeginScreen(Screen[str | tuple[str, ...] | None]):
                 Option("", id=FROM_HERE),
                 Option("", id=PLACE),
                 Option(heading, disabled=True),
-                *(Option("", id=f"skill-{skill}") for skill, _ in found.skills),
+                *(Option("", id=f"skill-{skill}") for skill, _ in outcome.skills),
             ]
         )
         self._redraw()

@@ -628,27 +628,27 @@ class PracticeScreen(TakeScreen):
     def _read_placement(self, skills: tuple[str, ...]) -> None:
         """Store the levels of skills that the player names; without any, begin a placement."""
         worker, plan = get_current_worker(), self.session.plan
-        found: list[Placement] | PlacementTest | str
+        outcome: list[Placement] | PlacementTest | str
         try:
             if skills:
-                found = name_levels(plan, self._shelf, skills)
+                outcome = name_levels(plan, self._shelf, skills)
             else:
-                found = load_placement_test(plan, self._shelf)
+                outcome = load_placement_test(plan, self._shelf)
         except TrainerError as error:
-            found = str(error)
+            outcome = str(error)
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._take_placement, found)
+            self.app.call_from_thread(self._take_placement, outcome)
 
-    def _take_placement(self, found: list[Placement] | PlacementTest | str) -> None:
+    def _take_placement(self, outcome: list[Placement] | PlacementTest | str) -> None:
         if isinstance(self.app.screen, TodayScreen):
             self.app.screen.dismiss(None)
-        if isinstance(found, str):
-            self.say(f"× {found}")
+        if isinstance(outcome, str):
+            self.say(f"× {outcome}")
             self.show(self.session.take)
-        elif isinstance(found, list):
-            self.app.push_screen(LevelsScreen(found), lambda _: self.action_today())
+        elif isinstance(outcome, list):
+            self.app.push_screen(LevelsScreen(outcome), lambda _: self.action_today())
         else:
-            self._placing = Placing(found, self.session.plan.hands_free)
+            self._placing = Placing(outcome, self.session.plan.hands_free)
             self._place_next()
 
     def _place_next(self) -> None:
@@ -690,7 +690,7 @@ class PracticeScreen(TakeScreen):
 
     @work(thread=True, exclusive=True, group="placement")
     def _save_placement(self, placements: list[Placement]) -> None:
-        worker, found = get_current_worker(), placements
+        worker = get_current_worker()
         try:
             save_levels(self.session.plan, self._shelf, placements)
         except TrainerError as error:
@@ -698,7 +698,7 @@ class PracticeScreen(TakeScreen):
                 self.app.call_from_thread(self._take_placement, str(error))
             return
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._take_placement, found)
+            self.app.call_from_thread(self._take_placement, placements)
 
     def _leave_set(self) -> None:
         """Leave the daily set, or the placement."""
