@@ -163,7 +163,7 @@ def test_four_notes_propose_an_a4(
         assert sentence in shown
         assert (f"▶ A4 = {stored:g} Hz" in shown) is (stored != 440.0)
         await press(pilot, "enter")
-        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        await until(pilot, lambda: isinstance(pilot.app.screen, BeginScreen))
         assert resolve_settings().settings.harp.a4 == stored
         puppet.queue.append(TakeFinished())
         await until(pilot, lambda: pilot.app.session.plan.harp.a4 == stored)  # type: ignore[attr-defined]
@@ -182,7 +182,7 @@ def test_the_present_a4_can_be_kept(settings: Path) -> None:
         assert "▶ A4 = 443 Hz" in await press(pilot, "enter")
         assert "▶ A4 = 440 Hz" in await press(pilot, "down")
         await press(pilot, "enter")
-        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        await until(pilot, lambda: isinstance(pilot.app.screen, BeginScreen))
         assert resolve_settings().settings.harp.a4 == 440.0
 
     run(test, PLAN)
