@@ -245,6 +245,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("space", begun),
         Case("a", lambda now: begun(now) and now.plan.hands_free is not None),
         Case("d", plays(PlayerSpec)),
+        Case("f", lambda now: now.plan.follows),
         Case("l", lambda now: now.plan.loops),
         Case("up plus equals_sign", lambda now: now.tempo > OWN),
         Case("down minus", lambda now: now.tempo < OWN),

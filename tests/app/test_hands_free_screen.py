@@ -281,3 +281,26 @@ def test_a_bar_that_is_heard_leaves_the_marks_and_reports_trouble() -> None:
         assert "♪" not in text(pilot)
 
     run(test, replace(PLAN, hands_free=None))
+
+
+def test_f_follows_where_the_drill_allows_it_and_what_needs_a_count_in_says_so() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        session = pilot.app.session  # type: ignore[attr-defined]
+        await pilot.press("f")
+        await settle(pilot)
+        assert session.plan.hands_free is None
+        assert "in your own time" in text(pilot)
+        for key in ("a", "l", "c"):
+            await pilot.press(key)
+            await settle(pilot)
+            assert "needs a count-in: f ends following you" in text(pilot)
+        assert session.plan.hands_free is None
+        assert not session.plan.loops
+        session.prepare(replace(session.plan, drill=replace(FIRST, free=True)))
+        assert session.plan.follow
+        assert not session.plan.follows
+        await pilot.press("f", "f")
+        await settle(pilot)
+        assert "has no beat and waits for you" in text(pilot)
+
+    run(test, PLAN)

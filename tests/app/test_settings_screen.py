@@ -135,7 +135,7 @@ def test_plan_that_matches_the_settings_has_no_options(tmp_path: Path) -> None:
     }
 
 
-PRACTICE_KEYS = (("practice", "count_in"), ("practice", "hands_free"))
+PRACTICE_KEYS = tuple(("practice", name) for name in ("count_in", "hands_free", "follow"))
 
 
 def test_changes_that_take_effect_with_the_next_take() -> None:
@@ -144,6 +144,7 @@ def test_changes_that_take_effect_with_the_next_take() -> None:
     )
     assert apply_setting(PLAN, ("practice", "count_in"), 2).count_in == 2
     assert apply_setting(PLAN, ("practice", "hands_free"), True).hands_free == HandsFree()
+    assert apply_setting(PLAN, ("practice", "follow"), True).follow
     for key in SETTING_KEYS:
         changes = key[0] == "sound" or key in PRACTICE_KEYS
         wanted = (

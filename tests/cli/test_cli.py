@@ -361,6 +361,7 @@ def test_a_damaged_recording_is_used_as_far_as_possible(
             "play harbour-bell --player --plain --tuning solo",
             "-4' cannot be played on a C, solo harp: hole 4 .*",
         ),
+        ("play bends-that-wait --player --follow", "bends-that-wait has no beat .*"),
         ("play harbour-bell --player --plain --bars 9", "harbour-bell has bars 1 to 4; .*"),
         ("play harbour-bell --fault 1:cents=3", "--fault needs the built-in player; .*"),
         ("play harbour-bell --player --fault 1:colour=3", "'1:colour=3' is not a fault; .*"),

@@ -390,7 +390,7 @@ class TakeState:
     @property
     def count_in_beats(self) -> int:
         """Length of the count-in in beats."""
-        if self.drill is None or self.drill.free or self.plan.follow:
+        if self.drill is None or self.drill.free or self.plan.follows:
             return 0
         bar = self.plan.entry_bar(self.playhead.steps[0]) if self.steps else 1
         return self.plan.count_in or self.drill.count_in_beats(bar)
@@ -424,7 +424,7 @@ class TakeState:
                 self.notes = (note, *self.notes[: NOTES_KEPT - 1])
             case StepMarked(mark):
                 self.sheet.add(mark)
-                if not self.plan.follow:
+                if not self.plan.follows:
                     self._current.due = mark.step.index + 1
                 if self.has_free_clock:
                     self.playhead.clock = None
@@ -434,7 +434,7 @@ class TakeState:
             case PositionChanged(position):
                 self._follow(position)
             case PassEnded(result, record):
-                if self.plan.follow:  # the marks so far were provisional
+                if self.plan.follows:  # the marks so far were provisional
                     self.sheet.by_step = {mark.step.index: mark for mark in result.marks}
                 self.sheet.result, self.sheet.record = result, record
                 self.outcome.passes += 1
@@ -479,7 +479,7 @@ class TakeState:
         if started.clock is None and self.drill is None:
             self.phase = Phase.LISTENING
             return
-        is_counted_in = not (self.has_free_clock or self.plan.follow)
+        is_counted_in = not (self.has_free_clock or self.plan.follows)
         self.phase = Phase.COUNTING if is_counted_in else Phase.PLAYING
         self._current.due = started.first
         playhead.steps = (started.first, started.last)
@@ -515,7 +515,7 @@ class TakeState:
             self._run_free_clock(reading)
         elif playhead.clock is not None:
             playhead.position = playhead.clock.beat(reading.heard)
-            if self.plan.follow:  # it waits for the next step to begin
+            if self.plan.follows:  # it waits for the next step to begin
                 playhead.position = min(playhead.position, self._times.ends[self._current.due - 1])
             elif self.phase in (Phase.COUNTING, Phase.PLAYING):
                 counting = playhead.position < playhead.first_beat

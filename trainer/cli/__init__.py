@@ -135,6 +135,7 @@ def open_app(
         PlayerSpec(realtime=True) if demo else microphone_spec(None, None),
         drill=first,
         count_in=count_in_beats(None),
+        follow=player_settings().practice.follow,
         journal=player_journal(),
         player=player_settings().player.name,
         harp_name=name,

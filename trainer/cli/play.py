@@ -78,13 +78,13 @@ def play(
         ),
     ] = None,
     follow: Annotated[
-        bool,
+        bool | None,
         typer.Option(
-            "--follow",
+            "--follow/--no-follow",
             help="Play in your own time, without a click. Stop, go back, repeat or skip: you are "
-            "followed.",
+            "followed. [default: from settings, else off]",
         ),
-    ] = False,
+    ] = None,
     recording: Annotated[
         bool,
         typer.Option(
@@ -126,9 +126,9 @@ def play(
 
       trainer play harbour-bell --player --fault 2:cents=-18 --save take.flac --plain
     """
-    from trainer.drill import find_drill
+    from trainer.drill import DrillError, find_drill
     from trainer.harp import Harp
-    from trainer.practice import Plan
+    from trainer.practice import Plan, follow_obstacle
     from trainer.sound import PlayerSpec, SoundError, SourceSpec, parse_fault
 
     if follow and (click or loop):
@@ -138,6 +138,10 @@ def play(
         drill_part = replace(drill_part, recording=None)
     if fade is not None:
         drill_part = _faded(drill_part, fade)
+    if follow and (obstacle := follow_obstacle(drill_part)):
+        raise DrillError(f"{obstacle}; play it without --follow")
+    if follow is None:
+        follow = player_settings().practice.follow and not (click or loop)
     source: SourceSpec
     if player:
         faults = dict(parse_fault(text) for text in fault or ())
@@ -145,8 +149,7 @@ def play(
     elif fault:
         raise SoundError("--fault needs the built-in player; add --player")
     else:
-        clicks = False if follow else click
-        source = microphone_spec(device, output, channel, latency, clicks=clicks)
+        source = microphone_spec(device, output, channel, latency, clicks=click)
     written_for = Harp.of(drill_part.key, drill_part.tuning)
     selected, name = harp_from_options(
         harp, tuning, temperament, a4, offset, written_for=written_for

@@ -37,7 +37,7 @@ from trainer.practice.events import (
 )
 from trainer.practice.listener import Listener
 from trainer.practice.passes import saved_harp, saved_tolerance
-from trainer.practice.plan import HandsFree, Plan
+from trainer.practice.plan import HandsFree, Plan, follow_obstacle
 from trainer.practice.requests import Calibrate, ListDevices, Request, WriteDown
 from trainer.practice.session import run_take
 
@@ -170,6 +170,7 @@ __all__ = [
     "code_digest",
     "counts_for",
     "crash_sentence",
+    "follow_obstacle",
     "is_whole",
     "logged",
     "mark_recording",

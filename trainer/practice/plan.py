@@ -9,7 +9,7 @@ from pathlib import Path
 from trainer.coach import DURATION, present_tolerance
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
-from trainer.sound import SourceSpec
+from trainer.sound import SourceSpec, accompaniment_steps
 from trainer.store import Journal, JournalError, TakeRecord
 
 
@@ -25,6 +25,17 @@ class HandsFree:
 
     first_s: float | None = None
     between_s: float = DURATION.between_takes_s
+
+
+def follow_obstacle(drill: Drill) -> str:
+    """Return why a player cannot keep their own time in a drill; empty if they can."""
+    if drill.free:
+        return f"{drill.name} has no beat and waits for you"
+    if accompaniment_steps(drill):
+        return f"the trainer plays in {drill.name}, and needs the click for it"
+    if drill.recording:
+        return f"the recording of {drill.name} has its own time"
+    return ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,7 +61,7 @@ class Plan:
         click: whether a recording was played to a click at the tempo; else it is searched for the
             player's own beat. Saved takes and recordings with a `start` have a click.
         follow: whether the player keeps their own time, without a click, and is followed as they
-            play. Such a take is one pass or more, and does not loop.
+            play, in a drill that allows it. Such a take is one pass or more, and does not loop.
         as_played: whether a recording that is played on a harp of another key is marked on that
             harp.
         save: where to save the sound of the take (FLAC); None does not save it.
@@ -91,12 +102,17 @@ class Plan:
     def loops(self) -> bool:
         """Whether passes follow each other until stopped."""
         drill = self.drill
-        if self.follow:
+        if self.follows:
             return False
         if self.loop is not None or drill is None:
             return bool(self.loop)
         wanted = drill.loop is not None or self.ladder is not None
         return wanted and self.source.is_live
+
+    @property
+    def follows(self) -> bool:
+        """Whether the player keeps their own time in this drill, and is followed."""
+        return self.follow and self.drill is not None and not follow_obstacle(self.drill)
 
     @property
     def is_seamless(self) -> bool:

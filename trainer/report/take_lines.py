@@ -53,7 +53,7 @@ def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
         phrases.append(f"±{drill.goal.tolerance:g}")
     if plan.played_bars:
         phrases.append(bars_text(plan.played_bars))
-    if plan.follow:
+    if plan.follows:
         phrases.append("in your own time")
     elif plan.hands_free is None:
         phrases.append("loop on" if plan.loops else "loop off")
@@ -150,7 +150,7 @@ class TakeLines:
         listening = f"Listening to {started.source}"
         if drill is None or last == 0:
             yield f"{listening}."
-        elif plan.follow:
+        elif plan.follows:
             yield f"{listening}: play in your own time; you are followed."
         elif started.clock is None:
             yield f"{listening}: each step waits until it is held in tune."

@@ -98,6 +98,12 @@ class PracticeTable(_Table):
         title="Hands-free",
         description="whether passes go on by themselves and start on a note, true or false",
     )
+    follow: bool = Field(
+        default=False,
+        title="Follow me",
+        description="whether you play in your own time, without a click, and are followed, true "
+        "or false; it goes before hands-free",
+    )
 
 
 class HarpTable(_Table):

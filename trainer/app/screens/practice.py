@@ -55,7 +55,15 @@ from trainer.coach import (
 from trainer.core import TrainerError
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
-from trainer.practice import HandsFree, HoldPasses, PassControl, Plan, PlayTone, is_whole
+from trainer.practice import (
+    HandsFree,
+    HoldPasses,
+    PassControl,
+    Plan,
+    PlayTone,
+    follow_obstacle,
+    is_whole,
+)
 from trainer.store import Placement
 
 TEMPO_STEP_BPM = 4.0
@@ -145,6 +153,12 @@ class PracticeScreen(TakeScreen):
         Binding("k", "pause", "pause", tooltip="pause, or resume with a count-in"),
         Binding("b", "back", "bar back", tooltip="one bar back, with a count-in"),
         Binding("0", "own_tempo", "own tempo", tooltip="the drill's own tempo"),
+        Binding(
+            "f",
+            "follow",
+            "follow me",
+            tooltip="follow me: play in your own time, without a click; or off",
+        ),
         Binding("c", "climb", "climb", tooltip="raise the tempo pass by pass, on or off"),
         Binding(
             "less_than_sign",
@@ -389,15 +403,27 @@ class PracticeScreen(TakeScreen):
     def action_hands_free(self) -> None:
         """Play on without hands, or no longer; where nothing runs, wait for a note."""
         session = self.session
-        if session.plan.follow:
-            self.say("! Hands-free needs a count-in; this take follows your own time.")
-        elif session.plan.hands_free is not None:
+        if session.plan.hands_free is not None:
             session.set_hands_free(None)
-        else:
+        elif self._has_count_in("hands-free"):
             session.set_hands_free(HandsFree())
             if not session.busy or session.hearing:
                 self._start(session.plan, None)
         self.show(session.take)
+
+    def action_follow(self) -> None:
+        """Follow the player in their own time, or count in again."""
+        plan = self.session.plan
+        obstacle = follow_obstacle(plan.drill) if plan.drill else ""
+        if obstacle and not plan.follow:
+            self.say(f"! {obstacle}")
+        self._change(replace(plan, follow=not plan.follow, hands_free=None))
+
+    def _has_count_in(self, what: str) -> bool:
+        """Return whether passes are counted in; if not, say that something needs it."""
+        if self.session.plan.follows:
+            self.say(f"! {what} needs a count-in: f ends following you")
+        return not self.session.plan.follows
 
     def action_hear(self) -> None:
         """Play the wanted note, and pause meanwhile; where no take runs, the bar."""
@@ -455,7 +481,7 @@ class PracticeScreen(TakeScreen):
     def action_climb(self) -> None:
         """Turn the climb of the tempo from pass to pass on or off."""
         plan = self.session.plan
-        if plan.drill is None or plan.drill.free:
+        if plan.drill is None or plan.drill.free or not self._has_count_in("a climb"):
             return
         if plan.ladder and plan.loops:
             self._change(replace(plan, climb=NO_CLIMB))
@@ -474,7 +500,8 @@ class PracticeScreen(TakeScreen):
 
     def action_loop(self) -> None:
         """Turn looping on or off."""
-        self.session.set_loop(not self.session.plan.loops)
+        if self._has_count_in("a loop"):
+            self.session.set_loop(not self.session.plan.loops)
         self.show(self.session.take)
 
     def action_tempo(self, steps: int) -> None:
@@ -716,7 +743,8 @@ class PracticeScreen(TakeScreen):
                     now,
                     source=plan.source,
                     count_in=plan.count_in,
-                    hands_free=plan.hands_free,
+                    hands_free=None if plan.follow else plan.hands_free,
+                    follow=plan.follow,
                 )
             )
 

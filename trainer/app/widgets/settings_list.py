@@ -51,6 +51,10 @@ TAKES_EFFECT_NEXT_TAKE = "Takes effect with the next take."
 TAKES_EFFECT_ON_RESTART = "Takes effect after a restart."
 TAKES_EFFECT_NOW = "In effect now."
 THEME_KEY: SettingKey = ("screen", "theme")
+NEXT_TAKE_KEYS: frozenset[SettingKey] = frozenset(
+    ("practice", name) for name in ("count_in", "hands_free", "follow")
+)
+"""Settings of the table of practice that can change between two takes."""
 NAMED_CHOICES: Mapping[SettingKey, Callable[[], tuple[str, ...]]] = {
     ("harp", "key"): lambda: STANDARD_KEYS,
     ("harp", "tuning"): tuning_names,
@@ -197,6 +201,8 @@ def apply_setting(plan: Plan, key: SettingKey, value: Any) -> Plan:
         return replace(plan, count_in=value)
     if key == ("practice", "hands_free"):
         return replace(plan, hands_free=HandsFree() if value else None)
+    if key == ("practice", "follow"):
+        return replace(plan, follow=value)
     return plan
 
 
@@ -207,7 +213,7 @@ def effect_text(key: SettingKey, plan: Plan) -> str:
     sound = key[0] == "sound" and isinstance(plan.source, MicrophoneSpec)
     return (
         TAKES_EFFECT_NEXT_TAKE
-        if sound or key in (("practice", "count_in"), ("practice", "hands_free"))
+        if sound or key in NEXT_TAKE_KEYS
         else TAKES_EFFECT_ON_RESTART
     )
 

@@ -38,7 +38,7 @@ class Pausing:
         """Carry out a command at a sample."""
         if self._plan.drill is None or not self._conductor.running:
             return
-        if self._plan.follow:
+        if self._plan.follows:
             yield Notice("stop, or go back, and play on: you are followed")
             return
         if not self._source.can_pause:
@@ -62,7 +62,7 @@ class Pausing:
         Args:
             sample: the last sample before the loss.
         """
-        if self._plan.drill is None or self._plan.follow:
+        if self._plan.drill is None or self._plan.follows:
             yield from self._scheduler.listen_again()
             return
         self._scheduler.forget_scheduled()

@@ -5,33 +5,18 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator
 from datetime import datetime
 
-from trainer.drill import BeatClock, Clock, Drill, DrillError
+from trainer.drill import BeatClock, Clock, Drill
 from trainer.practice.conductor import Conductor
 from trainer.practice.events import Event, Notice, PassStarted
 from trainer.practice.passes import Pass, saved_passes
 from trainer.practice.plan import Plan
 from trainer.practice.session.pass_finding import PassFinder
 from trainer.practice.tempo_ladder import TempoLadder
-from trainer.sound import Source, accompaniment_steps
+from trainer.sound import Source
 
 AHEAD_S = 0.9
 """Time before a pass ends at which the next one of a loop is scheduled, in seconds. Chosen longer
 than the output is filled ahead, so that its clicks are in time."""
-
-
-def _check_can_follow(drill: Drill) -> None:
-    """Check that a player can keep their own time in a drill.
-
-    Raises:
-        DrillError: the drill waits for the player anyway, or the trainer plays in it.
-    """
-    if drill.free:
-        raise DrillError(f"{drill.name} has no beat and waits for you; play it without --follow")
-    if accompaniment_steps(drill):
-        raise DrillError(
-            f"the trainer plays in {drill.name}, and needs the click for it; play it without "
-            "--follow"
-        )
 
 
 class PassScheduler:
@@ -63,8 +48,7 @@ class PassScheduler:
             yield self._started(None, range(0))
             return
         steps = self._steps(drill)
-        if self._plan.follow:
-            _check_can_follow(drill)
+        if self._plan.follows:
             yield self._started(None, steps)
             self.pass_began = datetime.now().astimezone()
             self._conductor.begin_following(steps)

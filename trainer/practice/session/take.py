@@ -367,5 +367,5 @@ class _OpenTake:
 
 def _waits(plan: Plan, source: Source) -> bool:
     """Whether passes begin without a key; in a recording, they lie where they were played."""
-    has_count_in = plan.drill is not None and not plan.follow
+    has_count_in = plan.drill is not None and not plan.follows
     return plan.hands_free is not None and has_count_in and source.can_start_passes
