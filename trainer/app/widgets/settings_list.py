@@ -211,11 +211,7 @@ def effect_text(key: SettingKey, plan: Plan) -> str:
     if key == THEME_KEY:
         return TAKES_EFFECT_NOW
     sound = key[0] == "sound" and isinstance(plan.source, MicrophoneSpec)
-    return (
-        TAKES_EFFECT_NEXT_TAKE
-        if sound or key in NEXT_TAKE_KEYS
-        else TAKES_EFFECT_ON_RESTART
-    )
+    return TAKES_EFFECT_NEXT_TAKE if sound or key in NEXT_TAKE_KEYS else TAKES_EFFECT_ON_RESTART
 
 
 def short_path(path: Path, room: int) -> str:
