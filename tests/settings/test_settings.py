@@ -8,6 +8,7 @@ import stat
 import sys
 import tomllib
 from collections.abc import Callable
+from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -536,7 +537,7 @@ def test_a_write_that_fails_leaves_the_old_file_and_nothing_else(
     with pytest.raises(SettingsError, match="cannot be written: No space left"):
         set_setting(file, ("harp", "key"), "A")
     assert file.read_text("utf-8") == OWN
-    assert os.listdir(file.parent) == [file.name]
+    assert sorted(os.listdir(file.parent)) == [f".{file.name}.lock", file.name]
 
 
 def test_a_folder_that_cannot_be_made_is_reported(tmp_path: Path) -> None:
@@ -570,6 +571,22 @@ def test_settings_are_set_shown_and_unset(
     assert ["sound.device", '"USB', 'mic"', "file"] in lines
     assert trainer("settings", "unset", "sound.device")[0] == 0
     assert load_settings().sound.device is None
+
+
+def test_settings_that_are_set_at_once_are_all_kept(tmp_path: Path) -> None:
+    path = tmp_path / "settings.toml"
+    wanted = {
+        ("player", "name"): "Marit",
+        ("practice", "minutes"): "25",
+        ("practice", "hands_free"): "true",
+        ("journal", "keep_audio"): "true",
+        ("harp", "a4"): "442",
+        ("sound", "channel"): "2",
+    }
+    with ThreadPoolExecutor(len(wanted)) as pool:
+        list(pool.map(lambda item: set_setting(path, *item), wanted.items()))
+    text = path.read_text("utf-8")
+    assert all(f"\n{name} = " in text for _, name in wanted), text
 
 
 @pytest.mark.parametrize(

@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 from textual.driver import Driver
 
+from trainer.core.system import has_hung_up
+
 if TYPE_CHECKING:
     from textual.app import App
 
@@ -45,14 +47,12 @@ class SteadyFile:
 
 
 def terminal_driver() -> type[Driver] | None:
-    """Return the driver of a terminal that notices when that is gone; None for Textual's own.
+    """Return the driver that notices when the terminal is gone; None for Textual's own.
 
     A console of Windows ends the program itself.
     """
     if sys.platform == "win32":
         return None
-    import select
-
     from textual.drivers.linux_driver import LinuxDriver
 
     class TerminalDriver(LinuxDriver):
@@ -63,8 +63,6 @@ def terminal_driver() -> type[Driver] | None:
         @property
         def is_gone(self) -> bool:
             """Whether the terminal has been closed: reading it would return nothing for ever."""
-            poll = select.poll()
-            poll.register(self.fileno, 0)
-            return self._file.is_gone or any(event & select.POLLHUP for _, event in poll.poll(0))
+            return self._file.is_gone or has_hung_up(self.fileno)
 
     return TerminalDriver

@@ -173,7 +173,7 @@ def _play(passage: Passage, output: str | int | None) -> None:
 def _play_plain(plan: object, passage: Passage) -> None:
     """Loop the passage in line mode; typed lines change it."""
     from trainer.cli.plain import console_events
-    from trainer.cli.typed_commands import read_line
+    from trainer.core.system import read_typed_line
     from trainer.practice import Command, Plan, PlayLoop
     from trainer.report.take_lines import TakeLines
 
@@ -184,7 +184,7 @@ def _play_plain(plan: object, passage: Passage) -> None:
 
     def next_command() -> Command | None:
         nonlocal now
-        line = read_line()
+        line = read_typed_line()
         if line is not None:
             changed = apply_typed_change(now, line)
             if changed is None:

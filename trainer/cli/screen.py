@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING
 
 import typer
 
-from trainer.cli.terminal_guard import ENDING_SIGNALS, SIGNAL_EXIT, catching
+from trainer.cli.terminal_guard import SIGNAL_EXIT
+from trainer.core.system import ENDING_SIGNALS, handle_signals
 
 if TYPE_CHECKING:
     from trainer.practice import Event, Listener, Plan
@@ -65,7 +66,7 @@ def run_app(
     app = None
     # Start the listener's process before the app takes over the terminal.
     listener = Listener()
-    with catching(end, signal.SIGINT, *ENDING_SIGNALS):
+    with handle_signals(end, signal.SIGINT, *ENDING_SIGNALS):
         from trainer.app import TrainerApp, effective_theme
 
         shelf = read_shelf().drills
@@ -115,7 +116,7 @@ def close_listener(listener: Listener) -> None:
         elif isinstance(event, TakeFinished) and shown:
             _tell("")
 
-    with catching(give_up, signal.SIGINT):
+    with handle_signals(give_up, signal.SIGINT):
         listener.close(show)
     if given_up:
         _tell("\nGiven up: the sound is in a file whose name ends in .part.flac.")

@@ -3,8 +3,6 @@
 from __future__ import annotations
 
 import os
-import shlex
-import shutil
 import subprocess
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -21,8 +19,6 @@ app = typer.Typer(
     help="Your settings: show, change or edit them.\n\n"
     "Precedence: options of a command, environment variables, the settings file, defaults."
 )
-EDITORS = ("sensible-editor", "nano", "vi")
-"""Editors that are tried in this order if neither VISUAL nor EDITOR is set."""
 KeyArgument = Annotated[str, typer.Argument(help="Table and setting, such as sound.device.")]
 
 
@@ -128,16 +124,14 @@ def _open_in_editor(path: Path) -> None:
     Raises:
         SettingsError: no editor is found, or it fails.
     """
+    from trainer.core.system import editor_command, installed_editor
     from trainer.settings import SettingsError
 
-    fallback = "notepad" if os.name == "nt" else next(filter(shutil.which, EDITORS), None)
-    editor = os.environ.get("VISUAL") or os.environ.get("EDITOR") or fallback
+    editor = os.environ.get("VISUAL") or os.environ.get("EDITOR") or installed_editor()
     if editor is None:
         raise SettingsError(f"no editor found; set EDITOR to yours, or open {path} by hand")
     try:
-        # Windows takes a command line as one string, and backslashes separate folders.
-        command = f'{editor} "{path}"' if os.name == "nt" else [*shlex.split(editor), str(path)]
-        subprocess.run(command, check=True)
+        subprocess.run(editor_command(editor, path), check=True)
     except (OSError, ValueError, subprocess.CalledProcessError) as error:
         ended = getattr(error, "returncode", None)
         reason = f"it ended with {ended}" if ended else getattr(error, "strerror", None) or error

@@ -11,18 +11,14 @@ from typing import TYPE_CHECKING
 
 import typer
 
+from trainer.core.system import ENDING_SIGNALS, handle_signals
+
 if TYPE_CHECKING:
     from trainer.practice import StopRequest
 
 SIGNAL_EXIT = 128
 """Exit code of a program that a signal has ended, less the signal's number: a convention of
 shells."""
-ENDING_SIGNALS = tuple(
-    getattr(signal, name)
-    for name in ("SIGTERM", "SIGHUP", "SIGBREAK")  # a system has two of them
-    if hasattr(signal, name)
-)
-"""Signals that end the program from outside: a closed terminal, a logout, a shutdown."""
 
 
 @contextlib.contextmanager
@@ -52,7 +48,7 @@ def silence_libraries() -> Iterator[None]:
 def catch_interrupts() -> Iterator[Callable[[], StopRequest | bool]]:
     """Yield a function that returns whether a signal wants the end; none raises meanwhile.
 
-    Ctrl-C is the player's wish; :data:`ENDING_SIGNALS` come from outside. An exception while a
+    Ctrl-C is the player's wish; other signals come from outside. An exception while a
     device is being opened would leave it open, and the program would wait for it at exit.
 
     Raises:
@@ -73,7 +69,7 @@ def catch_interrupts() -> Iterator[Callable[[], StopRequest | bool]]:
 
         return StopRequest.PLAYER if ended_by == signal.SIGINT else StopRequest.OUTSIDE
 
-    with catching(note, signal.SIGINT, *ENDING_SIGNALS):
+    with handle_signals(note, signal.SIGINT, *ENDING_SIGNALS):
         try:
             yield request
         except OSError:
@@ -81,18 +77,3 @@ def catch_interrupts() -> Iterator[Callable[[], StopRequest | bool]]:
                 raise
     if ended_by is not None and ended_by != signal.SIGINT:
         raise typer.Exit(SIGNAL_EXIT + ended_by)
-
-
-@contextlib.contextmanager
-def catching(handler: Callable[[int, FrameType | None], None], *numbers: int) -> Iterator[None]:
-    """Handle signals in a block; one that is ignored, as below ``nohup``, stays so."""
-    before = {
-        number: signal.signal(number, handler)
-        for number in numbers
-        if signal.getsignal(number) is not signal.SIG_IGN
-    }
-    try:
-        yield
-    finally:
-        for number, handled in before.items():
-            signal.signal(number, handled if handled is not None else signal.SIG_DFL)

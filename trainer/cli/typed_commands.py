@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import os
 import sys
 
+from trainer.core.system import read_typed_line
 from trainer.practice import Command, PassControl, PassStarted, TakePaused
 
 HINT = "Enter pauses and resumes, b and Enter goes back a bar, Ctrl-C stops."
@@ -30,7 +30,7 @@ class TypedCommands:
 
     def __call__(self) -> Command | None:
         """Return the command typed since the last call; never waits."""
-        line = read_line() if self.is_enabled else None
+        line = read_typed_line() if self.is_enabled else None
         if line is None:
             return None
         match line.strip().lower():
@@ -39,33 +39,3 @@ class TypedCommands:
             case "b":
                 return PassControl.GO_BACK
         return None
-
-
-if sys.platform == "win32":
-    import msvcrt
-
-    _ENTER = "\r"
-
-    def read_line() -> str | None:
-        """Return what was typed, None if nothing. The console of Windows gives single keys."""
-        if not msvcrt.kbhit():
-            return None
-        key = msvcrt.getwch()
-        return "" if key == _ENTER else key
-
-else:
-    import select
-
-    def read_line() -> str | None:
-        """Return the line that was typed; None if none was.
-
-        A thread that blocks in reading would keep Python from exiting.
-        """
-        if sys.stdin is None or not sys.stdin.isatty():
-            return None
-        file = sys.stdin.fileno()
-        if not select.select([file], [], [], 0.0)[0]:
-            return None
-        if os.tcgetpgrp(file) != os.getpgrp():  # a background process that reads is stopped
-            return None
-        return os.read(file, 1024).decode(errors="replace") or None

@@ -10,6 +10,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from trainer.core.system import replace_path
+
 _OWNER_FILE_MODE = 0o600
 _OWNER_FOLDER_MODE = 0o700
 _OTHERS_MASK = 0o077
@@ -94,7 +96,7 @@ def replace_file(path: Path, data: bytes, *, mode: int = _OWNER_FILE_MODE) -> No
             file.flush()
             os.fsync(file.fileno())
         temporary.chmod(mode)
-        temporary.replace(path)
+        replace_path(temporary, path)
     except OSError:
         temporary.unlink(missing_ok=True)
         raise
@@ -125,4 +127,4 @@ def _rename_without_overwriting(part: Path, path: Path) -> None:
         # File systems without hard links, as on memory cards: check and rename are two steps.
         if os.path.lexists(path):
             raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from error
-        os.replace(part, path)
+        replace_path(part, path)

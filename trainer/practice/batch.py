@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import multiprocessing as mp
 import os
-import sys
 import threading
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
@@ -21,6 +20,7 @@ from functools import partial
 from pathlib import Path
 
 from trainer.core import TrainerError
+from trainer.core.system import CAN_FORK
 from trainer.core.threads import limit_blas_threads
 from trainer.ear import Reading
 from trainer.marking import Result
@@ -161,7 +161,7 @@ def _context() -> mp.context.BaseContext:
     A fork has only the thread that made it, and may wait for ever for a lock that another one held.
     Elsewhere than on Linux, the system's own libraries may hold such locks.
     """
-    if sys.platform != "linux" or threading.active_count() > 1:
+    if not CAN_FORK or threading.active_count() > 1:
         return mp.get_context("spawn")
     limit_blas_threads()
     return mp.get_context("fork")

@@ -32,6 +32,7 @@ from typing import Any, TypeVar
 
 from trainer.core import TrainerError
 from trainer.core.logs import log_folder, start_logging
+from trainer.core.system import leave_signals_to_the_screen, raise_priority
 from trainer.practice.commands import Command, NextCommand, ShouldStop, StopRequest
 from trainer.practice.event_log import logged
 from trainer.practice.events import (
@@ -364,13 +365,14 @@ def _serve(
     """The process: runs one take after another, and answers requests, until the pipe is closed."""
     threading.Thread(target=_note_work, args=(worked_s,), daemon=True).start()
     _redirect_standard_error(log)
-    _raise_priority()
+    sys.setswitchinterval(SWITCH_INTERVAL_S)
+    raise_priority()
     start_logging("trainer-listener", console=False)
     _log.info("listener started, process %d", os.getpid())
     sender = _Sender(events, bytes_taken)
     scratch = Path(tempfile.mkdtemp(prefix="heard-"))
     orders = _Orders(orders_pipe, answers)
-    _handle_signals(orders)
+    leave_signals_to_the_screen(orders.terminate)
 
     def should_stop() -> StopRequest | bool:
         sender.flush()  # while a microphone is lost nothing else is sent
@@ -398,34 +400,11 @@ def _serve(
         shutil.rmtree(scratch, ignore_errors=True)
 
 
-def _handle_signals(orders: _Orders) -> None:
-    """End as if the pipe were closed where the system ends the process alone.
-
-    Ctrl-C and a closed terminal are the screen's business: it closes the pipe.
-    """
-    import signal
-
-    for name in ("SIGINT", "SIGHUP"):
-        if hasattr(signal, name):
-            signal.signal(getattr(signal, name), signal.SIG_IGN)
-    signal.signal(signal.SIGTERM, lambda number, frame: orders.terminate())
-
-
 def _note_work(worked_s: c_double) -> None:
     """Note the processor time that the process has used, again and again."""
     while True:
         worked_s.value = time.process_time()
         time.sleep(HEARTBEAT_S)
-
-
-def _raise_priority() -> None:
-    """Get scheduled before other programs, where the system allows it; later threads inherit it."""
-    sys.setswitchinterval(SWITCH_INTERVAL_S)
-    try:
-        os.sched_setscheduler(0, os.SCHED_RR, os.sched_param(1))
-    except (AttributeError, OSError):  # not on this system, or not for this user
-        with contextlib.suppress(AttributeError, OSError):
-            os.nice(-5)
 
 
 class _Orders:

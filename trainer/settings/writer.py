@@ -18,6 +18,7 @@ from tomlkit.exceptions import TOMLKitError
 from tomlkit.items import Item
 
 from trainer.core.files import replace_file
+from trainer.core.system import file_lock
 from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import key_spans
 from trainer.settings.errors import SettingsError
@@ -36,6 +37,8 @@ _HEAD = """\
 # its default or an example. Remove the # to set it, or use 'trainer settings set'.
 # Options of a command override this file, and so do environment variables, named here in [ ].
 """
+LOCK_TIMEOUT_S = 10.0
+"""Longest wait for another process that changes the settings, in seconds. Chosen."""
 _EDIT_HINT = "'trainer settings edit' opens it"
 
 
@@ -77,10 +80,11 @@ def create_settings_file(path: Path) -> bool:
     Raises:
         SettingsError: the file cannot be written.
     """
-    if path.exists():
-        return False
-    _write(path, settings_template())
-    return True
+    with _changing(path):
+        if path.exists():
+            return False
+        _write(path, settings_template())
+        return True
 
 
 def set_setting(path: Path, key: SettingKey, text: str) -> Any:
@@ -101,10 +105,11 @@ def set_setting(path: Path, key: SettingKey, text: str) -> Any:
         value = parse_setting(key, text)
     except ValueError as error:
         raise SettingsError(str(error)) from None
-    raw = read_settings_file(path)
-    raw = settings_template() if raw is None else raw
     written = text if isinstance(value, Path) else value  # keep a ~
-    _write(path, _like(raw, _with(normalize_text(raw), path, key, _item(written))))
+    with _changing(path):
+        raw = read_settings_file(path)
+        raw = settings_template() if raw is None else raw
+        _write(path, _like(raw, _with(normalize_text(raw), path, key, _item(written))))
     return value
 
 
@@ -117,14 +122,17 @@ def unset_setting(path: Path, key: SettingKey) -> bool:
     Raises:
         SettingsError: the file cannot be read or written.
     """
-    raw = read_settings_file(path)
-    source = normalize_text(raw or "")
-    table, name = key
-    inside = parse_settings(source, path).get(table)
-    if raw is None or not isinstance(inside, dict) or name not in inside:
+    if not path.exists():
         return False
-    _write(path, _like(raw, _without(source, path, key)))
-    return True
+    with _changing(path):
+        raw = read_settings_file(path)
+        source = normalize_text(raw or "")
+        table, name = key
+        inside = parse_settings(source, path).get(table)
+        if raw is None or not isinstance(inside, dict) or name not in inside:
+            return False
+        _write(path, _like(raw, _without(source, path, key)))
+        return True
 
 
 def toml_value_text(value: Any) -> str:
@@ -229,13 +237,38 @@ def _like(raw: str, text: str) -> str:
     return mark + (text.replace("\n", "\r\n") if windows else text)
 
 
+@contextlib.contextmanager
+def _changing(path: Path) -> Iterator[None]:
+    """Keep other processes from changing the file between reading and writing it.
+
+    Raises:
+        SettingsError: one of them does not end, or the folder cannot be written.
+    """
+    lock = path.resolve().with_name(f".{path.name}.lock")
+    with contextlib.ExitStack() as held:
+        try:
+            lock.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+            held.enter_context(file_lock(lock, LOCK_TIMEOUT_S))
+        except TimeoutError as error:
+            raise SettingsError(
+                f"another copy of the trainer is changing the settings {path}; close it, or try "
+                "again"
+            ) from error
+        except OSError as error:
+            raise _cannot_write(path, error) from None
+        yield
+
+
 def _write(path: Path, text: str) -> None:
     """Replace the file atomically by a text that only its owner can read."""
     try:
-        path.resolve().parent.mkdir(parents=True, exist_ok=True, mode=0o700)
         replace_file(path, text.encode("utf-8"))
     except OSError as error:
-        raise SettingsError(
-            f"the settings {path} cannot be written: {error.strerror}; check their folder and "
-            "rights, or name another file in TRAINER_SETTINGS"
-        ) from None
+        raise _cannot_write(path, error) from None
+
+
+def _cannot_write(path: Path, error: OSError) -> SettingsError:
+    return SettingsError(
+        f"the settings {path} cannot be written: {error.strerror}; check their folder and "
+        "rights, or name another file in TRAINER_SETTINGS"
+    )

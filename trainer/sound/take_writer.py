@@ -15,6 +15,7 @@ from typing import Any
 
 import numpy as np
 
+from trainer.core.system import replace_path
 from trainer.sound.block import Block
 from trainer.sound.errors import SoundError
 
@@ -126,10 +127,10 @@ class TakeWriter:
         tagged.unlink(missing_ok=True)
         try:
             if self._fill_in(dict(tags or {})):
-                os.replace(self.part, self.path)
+                replace_path(self.part, self.path)
             else:
                 yield from self._copy(tagged, dict(tags or {}))
-                os.replace(tagged, self.path)
+                replace_path(tagged, self.path)
                 self.part.unlink()
         except (OSError, RuntimeError) as error:
             raise SoundError(

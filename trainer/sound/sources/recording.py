@@ -14,6 +14,7 @@ from typing import Any, ClassVar
 import numpy as np
 from numpy.typing import NDArray
 
+from trainer.core.system import name_for_library
 from trainer.core.types import Samples
 from trainer.sound.block import Block, round_to_24_bits
 from trainer.sound.errors import SoundError
@@ -270,9 +271,7 @@ def _open_forwards(path: Path) -> Any:
         def seekable(self) -> bool:
             return False
 
-    # soundfile takes only names that are UTF-8 as text; as bytes it takes every name of a system
-    # whose names are bytes.
-    return ForwardsFile(path if os.name == "nt" else os.fsencode(path))
+    return ForwardsFile(name_for_library(path))
 
 
 def _open(path: Path) -> Any:
