@@ -31,7 +31,9 @@ from trainer.store import (
     MergeCounts,
     Placement,
     journal_path,
+    recovery,
     schema,
+    take_notices,
 )
 from trainer.store import database as opening
 
@@ -498,20 +500,103 @@ DAMAGE = {
 }
 
 
-@pytest.mark.parametrize("damage", DAMAGE)
-def test_a_damaged_file_is_reported_and_left_unchanged(path: Path, damage: str) -> None:
+NO_JOURNAL = ("text", "short")
+"""Files that were never a journal."""
+
+
+@pytest.mark.parametrize("damage", NO_JOURNAL)
+def test_a_file_that_is_no_journal_is_reported_and_left_unchanged(path: Path, damage: str) -> None:
     data = DAMAGE[damage](whole(path))
     path.write_bytes(data)
-    reported = r"cannot be (opened|read): it is damaged or not a journal; move it away with its"
-    with (
-        pytest.raises(
-            JournalError, match=f"^the journal {path} {reported} -wal file, and restore a backup$"
-        ),
-        Journal(path) as journal,
+    reported = r"cannot be opened: it is damaged or not a journal; move it away with its"
+    with pytest.raises(
+        JournalError, match=f"^the journal {path} {reported} -wal file, and restore a backup$"
     ):
-        journal.takes()
+        Journal(path)
     assert path.read_bytes() == data
     assert os.listdir(path.parent) == [path.name]
+
+
+@pytest.mark.parametrize("damage", [name for name in DAMAGE if name not in NO_JOURNAL])
+@pytest.mark.parametrize("backup", [True, False], ids=["backup", "no backup"])
+def test_a_damaged_journal_is_restored(path: Path, damage: str, backup: bool) -> None:
+    data = whole(path)
+    if backup:
+        Journal(path).close()  # the first time that a journal with takes is opened today
+    path.write_bytes(DAMAGE[damage](data))
+    recovery._checked.clear()  # as another process would see it
+    if backup and damage in ("a figure", "a moment"):  # which only reading a row shows
+        with (
+            pytest.raises(JournalError, match="is damaged: try again"),
+            Journal(path) as journal,
+        ):
+            journal.takes()
+    with Journal(path) as journal:
+        takes = journal.takes()
+    (notice,) = take_notices()
+    (aside,) = path.parent.glob("journal.damaged-*.sqlite")
+    assert str(aside) in notice
+    assert aside.read_bytes()[16:] == DAMAGE[damage](data)[16:]
+    every = list(made.numbered(200))
+    if backup:
+        assert takes == every
+        assert f"restored from the backup of {date.today()}" in notice
+    else:
+        assert {take.id for take in takes} <= {take.id for take in every}
+        assert len(takes) >= {"half": 80, "one page": 0}.get(damage, 150)
+    with Journal(path) as journal:
+        assert journal.add(made.take("later")) == 1
+    assert not take_notices()
+
+
+def test_takes_since_the_backup_are_salvaged_and_a_bad_backup_is_passed_over(path: Path) -> None:
+    with Journal(path) as journal:
+        journal.add(*made.numbered(30))
+    Journal(path).close()
+    folder = path.parent / "backups"
+    (today,) = folder.iterdir()
+    today.rename(folder / "journal-2026-01-02.sqlite")
+    (folder / "journal-2026-01-03.sqlite").write_bytes(b"Dear backup")
+    with Journal(path) as journal:  # backed up again, and nothing else of today
+        journal.add(made.take("later"))
+    (folder / f"journal-{date.today()}.sqlite").unlink()
+    data = bytearray(path.read_bytes())
+    at = data.index(b'{"pitch": ')
+    data[at : at + 10] = b'{"pitch"; '
+    path.write_bytes(data)
+    with Journal(path) as journal:
+        assert len(journal.takes()) == 31
+    (notice,) = take_notices()
+    assert "from the backup of 2026-01-02, with 1 take that could still be read" in notice
+
+
+def test_backups_are_kept_for_a_few_days(path: Path) -> None:
+    with Journal(path) as journal:
+        journal.add(made.take("a"))
+    folder = path.parent / "backups"
+    folder.mkdir()
+    for day in range(1, 9):
+        (folder / f"journal-2026-01-0{day}.sqlite").touch()
+    (folder / "journal-mine.sqlite").touch()
+    Journal(path).close()
+    days = [f"2026-01-0{day}" for day in range(5, 9)]
+    names = [*(f"journal-{day}.sqlite" for day in (*days, date.today())), "journal-mine.sqlite"]
+    assert sorted(os.listdir(folder)) == names
+
+
+def test_a_journal_that_cannot_be_restored_is_reported(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path.write_bytes(without_page(whole(path), made.new_id(150).encode()))
+
+    def locked(source: Path, target: Path) -> None:
+        raise PermissionError(13, "The process cannot access the file")
+
+    monkeypatch.setattr(recovery, "replace_path", locked)
+    recovery._checked.clear()
+    with pytest.raises(JournalError, match="is damaged and cannot be restored: no permission"):
+        Journal(path)
+    assert not take_notices()
 
 
 @pytest.mark.parametrize("version", [0, 1, 99])
@@ -585,7 +670,8 @@ def test_permissions_of_the_file_are_restricted_and_the_folders_left(tmp_path: P
         for file in tmp_path.iterdir():
             file.chmod(0o644)
         Journal(path).close()
-        assert {rights(file) for file in tmp_path.iterdir()} == {"0o600"}
+        assert {rights(file) for file in tmp_path.rglob("*.sqlite*")} == {"0o600"}
+        assert rights(tmp_path / "backups") == "0o700"
     assert rights(tmp_path) == "0o755"
 
 

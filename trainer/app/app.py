@@ -30,6 +30,7 @@ from trainer.app.theme import COLOUR_REMOVER, apply_theme
 from trainer.drill import Drill
 from trainer.practice import Plan
 from trainer.sound import Passage
+from trainer.store import take_notices
 
 PRINTABLE = PrintableFilter()
 SCREEN_FRAME_S = 1 / 60
@@ -37,8 +38,10 @@ SCREEN_FRAME_S = 1 / 60
 POLL_INTERVAL_S = 1 / 240
 """Time between two polls of the session, in seconds. A note that has just begun is shown at once,
 not at the next frame."""
-TERMINAL_CHECK_S = 1.0
-"""Time between two looks whether the terminal is still there, in seconds."""
+CHECK_S = 1.0
+"""Time between two looks at the terminal and the journal, in seconds."""
+NOTICE_S = 20.0
+"""Time for which a message about the journal is shown, in seconds: it names files."""
 
 
 class TrainerApp(App[None]):
@@ -111,7 +114,7 @@ class TrainerApp(App[None]):
         if self._must_leave:
             self.exit()
             return
-        self.set_interval(TERMINAL_CHECK_S, self._check_terminal)
+        self.set_interval(CHECK_S, self._check_surroundings)
         self._poll_timer = self.set_interval(POLL_INTERVAL_S, self._tick, pause=True)
         plan = self.session.plan
         if self._first_loop is not None:
@@ -143,10 +146,15 @@ class TrainerApp(App[None]):
         if self._events_loop is not None:
             self._events_loop.call_soon_threadsafe(self.exit)
 
-    def _check_terminal(self) -> None:
-        """Leave where the terminal is gone; not every system sends a signal then."""
+    def _check_surroundings(self) -> None:
+        """Leave where the terminal is gone, and report what happened to the journal.
+
+        Not every system sends a signal when a terminal is closed.
+        """
         if getattr(self._driver, "is_gone", False):
             self.exit()
+        for sentence in take_notices():
+            self.notify(sentence, severity="warning", timeout=NOTICE_S)
 
     def on_resize(self, event: events.Resize) -> None:
         """Cover the screens while the window is too small."""

@@ -179,4 +179,12 @@ def _run() -> None:
         )
         sys.exit(ExitCode.INTERNAL)
     finally:
+        _print_notices()
         stop_logging()
+
+
+def _print_notices() -> None:
+    """Print what happened to the journal, on standard error."""
+    if store := sys.modules.get("trainer.store"):
+        for sentence in store.take_notices():
+            typer.echo(sentence, err=True)

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from enum import StrEnum
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -211,6 +212,21 @@ def open_player_journal() -> Iterator[Journal | None]:
     finally:
         if journal is not None:
             journal.close()
+
+
+@contextmanager
+def practice_journal() -> Iterator[Journal]:
+    """Open the player's journal; where that fails, report it and open one that is not kept."""
+    from trainer.store import Journal, JournalError
+
+    with ExitStack() as opened:
+        try:
+            journal = opened.enter_context(Journal(player_journal()))
+        except JournalError as error:
+            typer.echo(f"{error}; practice goes on without it, and nothing is kept", err=True)
+            folder = opened.enter_context(TemporaryDirectory(prefix="practice-"))
+            journal = opened.enter_context(Journal(Path(folder) / "journal.sqlite"))
+        yield journal
 
 
 def microphone_spec(

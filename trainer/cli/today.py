@@ -21,8 +21,8 @@ from trainer.cli.options import (
     OutputOption,
     count_in_beats,
     microphone_spec,
-    player_journal,
     player_settings,
+    practice_journal,
     sound_mb,
     write_json,
 )
@@ -136,7 +136,6 @@ def today(
         placement_text,
     )
     from trainer.sound import PlayerSpec
-    from trainer.store import Journal
 
     shelf, now, preferences = read_shelf(), date.today(), _settings_of(player)
     player_name, sources = (
@@ -144,7 +143,7 @@ def today(
         (*PLAYER_SOURCES, "player") if demo else PLAYER_SOURCES,
     )
 
-    with Journal(player_journal()) as journal:
+    with practice_journal() as journal:
 
         def harp_for(written_for: Harp | None) -> tuple[Harp, str | None]:
             return select_harp(journal, preferences, harp, written_for=written_for)

@@ -22,6 +22,7 @@ from trainer.store import (
     StepRecord,
     TakeRecord,
     store_audio,
+    take_notices,
     with_calibrated_latency,
 )
 
@@ -116,6 +117,11 @@ class ResultRecorder:
             return with_calibrated_latency(journal, source)
         except JournalError:
             return source  # reported when a result is stored
+
+    def notices(self) -> Iterator[Notice]:
+        """Yield what happened to the journal when it was opened."""
+        self._open()
+        yield from map(Notice, take_notices())
 
     def _open(self) -> Journal | None:
         if self._journal is None and not self._failed:

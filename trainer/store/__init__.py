@@ -30,6 +30,7 @@ from trainer.store.records import (
     TakeRecord,
     played_bars,
 )
+from trainer.store.recovery import take_notices
 
 if TYPE_CHECKING:
     from trainer.store.calibrations import (
@@ -75,5 +76,6 @@ __all__ = [
     "save_manual_latency",
     "save_round_trip",
     "store_audio",
+    "take_notices",
     "with_calibrated_latency",
 ]

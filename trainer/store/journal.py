@@ -13,18 +13,16 @@ import json
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
 
 import platformdirs
 
-from trainer.core.files import atomic_write
 from trainer.store.database import (
     LOCK_TIMEOUT_S,
     describe_failure,
-    open_database,
     transaction,
 )
 from trainer.store.errors import JournalError
@@ -36,6 +34,7 @@ from trainer.store.records import (
     StepRecord,
     TakeRecord,
 )
+from trainer.store.recovery import DamageError, copy_database, is_damage, open_sound, suspect
 from trainer.store.rows import (
     CALIBRATION_COLUMNS,
     FOCUS_COLUMNS,
@@ -92,12 +91,13 @@ class Journal:
             path: the file; None for :func:`journal_path`.
 
         Raises:
-            JournalError: the file cannot be opened, is no journal, or a newer version wrote it.
+            JournalError: the file cannot be opened, is no journal, or a newer version wrote it. A
+                damaged one is restored, see :mod:`trainer.store.recovery`.
         """
         self.path = path or journal_path()
         try:
-            self._db = open_database(self.path)
-        except (sqlite3.Error, OSError) as error:
+            self._db = open_sound(self.path)
+        except (sqlite3.Error, OSError, ValueError, DamageError) as error:
             raise JournalError(
                 f"the journal {self.path} cannot be opened: {describe_failure(self.path, error)}"
             ) from error
@@ -403,10 +403,7 @@ class Journal:
             JournalError: the target exists, or cannot be written; no partial file stays behind.
         """
         try:
-            with atomic_write(path) as part, closing(sqlite3.connect(part)) as copy:
-                self._db.backup(copy)
-                # Out of WAL mode, the copy is one file, and opens on read-only media.
-                copy.execute("PRAGMA journal_mode = DELETE")
+            copy_database(self._db, path)
         except FileExistsError as error:
             raise JournalError(f"{path} exists already; choose another name") from error
         except (sqlite3.Error, OSError) as error:
@@ -453,6 +450,12 @@ class Journal:
         try:
             yield self._db
         except (sqlite3.Error, *_CONVERSION_ERRORS) as error:
+            if is_damage(error):
+                suspect(self.path)
+                raise JournalError(
+                    f"the journal {self.path} is damaged: try again, and the trainer restores what "
+                    "can be read of it and of its last backup"
+                ) from error
             raise JournalError(
                 f"the journal {self.path} cannot be read: {describe_failure(self.path, error)}"
             ) from error

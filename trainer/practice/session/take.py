@@ -135,6 +135,7 @@ class _Take:
             bars=plan.played_bars,
             count_in=plan.count_in,
         )
+        yield from self._recorder.notices()
         self._saver.start(self._source)
         self._open = _OpenTake(plan, self._source, self._should_stop, self._next_command)
         yield from self._open.run(self._saver)
