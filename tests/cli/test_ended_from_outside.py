@@ -102,11 +102,11 @@ def test_a_listener_that_is_ended_keeps_its_take_and_another_plays_on(
     for number in (signal.SIGTERM, signal.SIGKILL):
         journal = tmp_path / f"{number.name}.sqlite"
         listener.begin(plan(journal))
-        told = events_until(listener, StepMarked, 3)
+        events = events_until(listener, StepMarked, 3)
         os.kill(listener._process._process.pid or 0, number)
-        told += events_until(listener, TakeFinished)
-        failed = [event for event in told if isinstance(event, TakeFailed)]
-        steps = {event.mark.step.index for event in told if isinstance(event, StepMarked)}
+        events += events_until(listener, TakeFinished)
+        failed = [event for event in events if isinstance(event, TakeFailed)]
+        steps = {event.mark.step.index for event in events if isinstance(event, StepMarked)}
         assert kept_steps(journal) >= len(steps)
         if number is signal.SIGKILL:
             assert "a new one starts" in failed[0].sentence

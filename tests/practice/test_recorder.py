@@ -129,9 +129,7 @@ def test_a_reader_that_goes_away_ends_the_take_and_loses_nothing(
         (take,) = journal.takes()
     assert not take.whole
     assert [step.index for step in take.steps] == [first.mark.step.index]
-    assert {each.suffix for each in tmp_path.iterdir()} == {".sqlite"} | {".flac"} & {
-        ".flac" if saved else ""
-    }
+    assert not [*tmp_path.glob("*.part*")]
     if saved:
         again = list(run_take(Plan(Harp.of("A"), RecordingSpec(flac), drill=DRILL)))
         (result,) = [event.result for event in again if isinstance(event, PassEnded)]

@@ -118,7 +118,7 @@ def handle_signals(
 
 
 def leave_signals_to_the_screen(terminate: Callable[[], None]) -> None:
-    """Ignore Ctrl-C and a closed terminal in this process, and be told of a wish to end it alone.
+    """Ignore Ctrl-C and a closed terminal in this process; handle a wish to end it alone.
 
     Args:
         terminate: called by the handler of SIGTERM.

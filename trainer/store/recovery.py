@@ -153,9 +153,9 @@ def _check(db: sqlite3.Connection, *, thorough: bool) -> None:
     Raises:
         DamageError, sqlite3.Error, ValueError, TypeError, KeyError: it is damaged.
     """
-    (found,) = db.execute("PRAGMA quick_check(1)").fetchone()
-    if found != "ok":
-        raise DamageError(found)
+    (report,) = db.execute("PRAGMA quick_check(1)").fetchone()
+    if report != "ok":
+        raise DamageError(report)
     if not thorough:
         return
     for table, (columns, convert) in _TABLES.items():
