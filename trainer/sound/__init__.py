@@ -14,6 +14,7 @@ from trainer.sound.passage import (
     validate_passage,
 )
 from trainer.sound.performer.fault import Fault, parse_fault
+from trainer.sound.performer.voice import VoiceKind
 from trainer.sound.round_trip import (
     DevicePair,
     RoundTrip,
@@ -55,6 +56,7 @@ __all__ = [
     "SourceLost",
     "SourceSpec",
     "TakeWriter",
+    "VoiceKind",
     "accompaniment_steps",
     "check_microphone",
     "device_pair",

@@ -18,7 +18,7 @@ from trainer.harp import Harp
 from trainer.sound.performer.fault import Fault
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
-from trainer.sound.performer.voice import ReedVoice
+from trainer.sound.performer.voice import ReedVoice, VoiceKind
 
 _SEED = 2
 """Seed of its harp, another one than that of the built-in player, who may play beside it."""
@@ -105,4 +105,4 @@ class Accompaniment:
         """Return a step's voices on the output's frames, starting at `frame`."""
         beats = replace(clock, zero=0, rate=self._rate)
         pace = Pace(replace(beats, zero=frame - beats.sample(step.start)))
-        return perform(harp, pace, [(step, Fault())], _SEED)
+        return perform(harp, pace, [(step, Fault())], _SEED, VoiceKind.NATURAL)

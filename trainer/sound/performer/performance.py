@@ -19,12 +19,13 @@ import numpy as np
 
 from trainer.core.types import Floats
 from trainer.drill import CleannessRule, Sound, Step, TabError, neighbouring_hole, parse_tab_note
-from trainer.harp import Breath, Harp, Tab
+from trainer.harp import Harp, Tab
 from trainer.music import cents
 from trainer.sound.errors import SoundError
 from trainer.sound.performer.articulation import PARAMETERS as ARTICULATION
 from trainer.sound.performer.articulation import TimedStep, slap_holes, sounding_end
 from trainer.sound.performer.fault import Fault
+from trainer.sound.performer.harp_reeds import HarpReeds
 from trainer.sound.performer.hole_spans import (
     GRACE_TURN_MS,
     Alternation,
@@ -37,7 +38,7 @@ from trainer.sound.performer.hole_spans import (
 from trainer.sound.performer.loudness import hand_closure, loudness
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.pitch_curve import GlideMove, pitch_offset
-from trainer.sound.performer.voice import Curve, ReedTimbre, ReedVoice
+from trainer.sound.performer.voice import Curve, Reed, ReedVoice, VoiceKind
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +74,7 @@ class _Playing:
         offset: deviation from the path of sounds, in cents.
         loudness: level in dB relative to an ordinary note; None for an ordinary one.
         hands: closure of the hands; None without wahs.
-        rate: samples per second.
-        seed: of the harp's reeds.
+        reeds: the harp's reeds.
     """
 
     harp: Harp
@@ -83,12 +83,20 @@ class _Playing:
     offset: Curve
     loudness: Curve | None
     hands: Curve | None
-    rate: int
-    seed: int
+    reeds: HarpReeds
+
+    @property
+    def rate(self) -> int:
+        """Samples per second."""
+        return self.reeds.rate
 
 
 def perform(
-    harp: Harp, pace: Pace, played: Sequence[tuple[Step, Fault]], seed: int
+    harp: Harp,
+    pace: Pace,
+    played: Sequence[tuple[Step, Fault]],
+    seed: int,
+    kind: VoiceKind = VoiceKind.LABORATORY,
 ) -> list[ReedVoice]:
     """Return the voices of some steps, in order of their starts.
 
@@ -97,12 +105,13 @@ def perform(
         pace: when each begins and ends.
         played: the steps in order, each with its fault.
         seed: of the harp's reeds.
+        kind: of its reeds.
 
     Raises:
         HarpError: the harp cannot play a step, or what is played instead.
         SoundError: a fault cannot be played on its step.
     """
-    rate = pace.rate
+    rate, reeds = pace.rate, HarpReeds(harp, kind, pace.rate, seed)
     timed = [_timed(pace, step, fault) for step, fault in played]
     stops = _stops(timed, rate)
     voices: list[ReedVoice] = []
@@ -114,7 +123,7 @@ def perform(
         if fault.extra is not None:
             following = timed[i + 1].begin if i + 1 < len(timed) else None
             stop, extra = _make_room(stop, following, rate)
-            voices.append(_extra_note(harp, fault.extra, extra, rate, seed))
+            voices.append(_extra_note(reeds, fault.extra, extra))
         is_cut = fault.short_ms or fault.extra or fault.held is not None or fault.gap_ms
         if is_cut and stop < onset + PARAMETERS.min_note_s * rate:
             raise _cannot("stop so early or play an extra note", written, "make the step longer")
@@ -123,7 +132,7 @@ def perform(
         offset = pitch_offset(step, fault, onset, stop, rate, move, beat)
         level = loudness(step, fault, onset, stop, rate)
         hands = hand_closure(step, fault, onset, rate)
-        playing = _Playing(harp, step, fault, offset, level, hands, rate, seed)
+        playing = _Playing(harp, step, fault, offset, level, hands, reeds)
         spans = _spans(playing, onset, stop, length)
         if plan.begin < onset:
             spans = with_grace(spans, step.grace, plan.begin, GRACE_TURN_MS * rate / 1000.0)
@@ -156,7 +165,7 @@ def _spans(playing: _Playing, onset: int, stop: int, length: int) -> list[HoleSp
         fraction=fault.shake_fraction,
         level_db=fault.shake_db,
         spread=fault.shake_spread,
-        seed=playing.seed,
+        seed=playing.reeds.seed,
     )
     return list(shake_spans(step, onset, stop, alternation))
 
@@ -237,12 +246,10 @@ def _make_room(stop: int, following: int | None, rate: int) -> tuple[int, int]:
     return stop, (stop + following - length) // 2
 
 
-def _extra_note(harp: Harp, tab: str, start: int, rate: int, seed: int) -> ReedVoice:
-    entry = Tab.parse(tab)
-    hz = harp.hz(entry)
-    reed = ReedTimbre.of(hz, rate, _reed_rng(seed, entry.hole, entry.breath), highest=hz)
-    stop = start + round(PARAMETERS.extra_s * rate)
-    return ReedVoice(reed, start, stop, np.zeros_like, PARAMETERS.level, rate)
+def _extra_note(reeds: HarpReeds, tab: str, start: int) -> ReedVoice:
+    reed = reeds.note(Tab.parse(tab))
+    stop = start + round(PARAMETERS.extra_s * reeds.rate)
+    return ReedVoice(reed, start, stop, np.zeros_like, PARAMETERS.level, reeds.rate)
 
 
 def _first_move(
@@ -263,7 +270,7 @@ def _first_move(
 
 def _wanted_voices(playing: _Playing, span: HoleSpan) -> Iterator[ReedVoice]:
     """Yield a voice for each hole of a span, and for the neighbour that completes a chord."""
-    harp, rate = playing.harp, playing.rate
+    harp = playing.harp
     wanted = span.path[0][1]
     times = np.array([at for at, _, _ in span.path])
     neighbours = playing.step.implied_neighbour(wanted)
@@ -282,14 +289,10 @@ def _wanted_voices(playing: _Playing, span: HoleSpan) -> Iterator[ReedVoice]:
             return np.asarray(np.interp(n, times, path_cents) + playing.offset(n))
 
         highest = max(path_hz) * 2.0 ** (_highest_offset(playing.offset, span) / 1200.0)
-        rng = _reed_rng(playing.seed, tab.hole, tab.breath)
-        reed = ReedTimbre.of(path_hz[0], rate, rng, highest=highest)
+        reed = playing.reeds.reed(tab, path_hz[0], highest=highest)
         yield _voice(playing, span, reed, curve, rms)
     for tab in neighbours:
-        hz = harp.hz(tab)
-        rng = _reed_rng(playing.seed, tab.hole, tab.breath)
-        reed = ReedTimbre.of(hz, rate, rng, highest=hz)
-        yield _voice(playing, span, reed, np.zeros_like, rms)
+        yield _voice(playing, span, playing.reeds.note(tab), np.zeros_like, rms)
 
 
 def _slap_voices(playing: _Playing, onset: int) -> Iterator[ReedVoice]:
@@ -298,16 +301,11 @@ def _slap_voices(playing: _Playing, onset: int) -> Iterator[ReedVoice]:
     below = slap_holes(playing.step)
     span = HoleSpan(onset, stop=stop)
     for tab in below:
-        hz = playing.harp.hz(tab)
-        rng = _reed_rng(playing.seed, tab.hole, tab.breath)
-        reed = ReedTimbre.of(hz, playing.rate, rng, highest=hz)
         rms = PARAMETERS.level / np.sqrt(1 + len(below))
-        yield _voice(playing, span, reed, np.zeros_like, rms)
+        yield _voice(playing, span, playing.reeds.note(tab), np.zeros_like, rms)
 
 
-def _voice(
-    playing: _Playing, span: HoleSpan, reed: ReedTimbre, curve: Curve, rms: float
-) -> ReedVoice:
+def _voice(playing: _Playing, span: HoleSpan, reed: Reed, curve: Curve, rms: float) -> ReedVoice:
     start, stop = round(span.start), round(span.stop)
     return ReedVoice(reed, start, stop, curve, rms, playing.rate, playing.hands, playing.loudness)
 
@@ -321,11 +319,6 @@ def _highest_offset(offset: Curve, span: HoleSpan) -> float:
     return float(np.max(offset(np.linspace(span.start, span.stop, 200))))
 
 
-def _reed_rng(seed: int, hole: int, breath: Breath) -> np.random.Generator:
-    """Random generator for the peculiarities of a reed: the same each time that it sounds."""
-    return np.random.default_rng((seed, hole, breath is Breath.DRAW))
-
-
 def _leaking_voice(playing: _Playing, span: HoleSpan) -> ReedVoice:
     """Return the voice of the neighbour that leaks in a span."""
     fault, step = playing.fault, playing.step
@@ -334,10 +327,10 @@ def _leaking_voice(playing: _Playing, span: HoleSpan) -> ReedVoice:
     hole = neighbouring_hole(sounding) if fault.leak_hole is None else fault.leak_hole
     if not 1 <= hole <= 10 or hole in holes(sounding):
         raise _cannot(f"leak hole {hole}", step, "name another hole from 1 to 10")
-    breath = wanted[0].breath
-    rng = _reed_rng(playing.seed, hole, breath)
+    tab = Tab(hole, wanted[0].breath)
+    rng = playing.reeds.generator(tab)
     detuning = float(rng.choice([-1.0, 1.0]) * rng.uniform(*PARAMETERS.detuning_cents))
-    hz = playing.harp.hz(Tab(hole, breath)) * 2.0 ** (detuning / 1200.0)
+    hz = playing.harp.hz(tab) * 2.0 ** (detuning / 1200.0)
     rms = PARAMETERS.level / np.sqrt(len(sounding)) * 10.0 ** ((fault.leak_db or 0.0) / 20.0)
-    reed = ReedTimbre.of(hz, playing.rate, rng, highest=hz)
+    reed = playing.reeds.reed(tab, hz, highest=hz, rng=rng)
     return _voice(playing, span, reed, np.zeros_like, rms)

@@ -27,7 +27,7 @@ from trainer.sound.errors import DeviceError, SoundError
 from trainer.sound.performer.fault import LARGEST_FAULT, Fault
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
-from trainer.sound.performer.voice import ReedVoice
+from trainer.sound.performer.voice import ReedVoice, VoiceKind
 from trainer.sound.play_along import PlacedSound, PlayAlong
 from trainer.sound.sources.source import DrillSetup, Source, SourceSpec
 from trainer.sound.speaker import Speaker
@@ -80,6 +80,8 @@ class PlayerSpec(SourceSpec):
         output: which output, as in :class:`MicrophoneSpec`.
         rate: samples per second.
         seed: of its breath noise and small irregularities; the same seed gives the same sound.
+        voice: what it plays on: reeds of the laboratory, which do nothing but what is asked for, or
+            natural ones, to be listened to.
     """
 
     faults: Mapping[int, Fault] = field(default_factory=dict)
@@ -90,6 +92,7 @@ class PlayerSpec(SourceSpec):
     output: str | int | None = None
     rate: int = 48_000
     seed: int = 1
+    voice: VoiceKind = VoiceKind.LABORATORY
 
     kind: ClassVar[str] = "player"
 
@@ -273,7 +276,7 @@ class BuiltInPlayer(Source):
             for step in self._steps
             if not step.call and not (fault := spec.faults.get(step.index, Fault())).skip
         ]
-        voices = perform(self._harp, pace, played, spec.seed)
+        voices = perform(self._harp, pace, played, spec.seed, spec.voice)
         # A hesitant pass may sound on into the next one's count-in.
         self._voices = deque(sorted([*self._voices, *voices], key=lambda voice: voice.start))
         last = max([clock.sample(span[1]), *(voice.stop for voice in voices)])
