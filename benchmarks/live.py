@@ -450,12 +450,18 @@ class LatencyAnalysis:
             middle, most, worst = np.percentile(times, (50, 95, 100))
             name = f"{kind}, {'begins at full level' if hard else 'as recorded'}"
             yield f"| {name} | {middle:.1f} | {most:.1f} | {worst:.1f} | {len(times)} |"
-        onset, right = (np.median(self.times[kind, True]) for kind in (SIGN, RIGHT))
         yield f"not shown in time: {self.missed}"
-        yield f"goal: onset within {ONSET_MS:g} ms, median: {_met(onset <= ONSET_MS)}"
-        yield f"goal: right pitch within {RIGHT_MS:g} ms, median: {_met(right <= RIGHT_MS)}"
+        for kind, what, goal_ms in (
+            (SIGN, "onset", ONSET_MS),
+            (RIGHT, "right pitch", RIGHT_MS),
+        ):
+            hard = self.times.get((kind, True), [])  # none on a machine that is too busy
+            met = bool(hard) and np.median(hard) <= goal_ms
+            yield f"goal: {what} within {goal_ms:g} ms, median: {_met(met)}"
         yield ""
         for kind, rows in self.stages.items():
+            if not len(rows):
+                continue
             yield f"| stage, {kind} | median, ms | mean, ms | of the mean |"
             yield "| --- | --- | --- | --- |"
             means = rows.mean(axis=0)

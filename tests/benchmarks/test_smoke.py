@@ -13,8 +13,15 @@ from benchmarks.fonts import VOICES, FontError, find_font
 from tests.support.terminal import ROOT
 
 
-def run(module: str, *options: str) -> str:
-    """Run a benchmark and return what it prints."""
+def run(module: str, *options: str, tries: int = 1) -> str:
+    """Run a benchmark and return what it prints.
+
+    Args:
+        module: the benchmark.
+        options: its options.
+        tries: how often it is run where it ends with a sentence: on a busy machine, one that
+            measures live sound may have nothing to measure. A traceback is never tried again.
+    """
     process = subprocess.run(
         [sys.executable, "-m", module, *options],
         cwd=ROOT,
@@ -23,6 +30,8 @@ def run(module: str, *options: str) -> str:
         encoding="utf-8",
         timeout=300,
     )
+    if process.returncode and "Traceback" not in process.stderr and tries > 1:
+        return run(module, *options, tries=tries - 1)
     assert process.returncode == 0, process.stdout + process.stderr
     return process.stdout
 
@@ -88,6 +97,6 @@ def test_the_report_of_a_recording_is_timed() -> None:
 @pytest.mark.needs_pulse
 @pytest.mark.usefixtures("pulse")
 def test_live() -> None:
-    table = run("benchmarks.live", "--smoke")
+    table = run("benchmarks.live", "--smoke", tries=3)
     assert "| reading in the app |" in table
     assert "goal: no block lost" in table
