@@ -455,8 +455,8 @@ class LatencyAnalysis:
             (SIGN, "onset", ONSET_MS),
             (RIGHT, "right pitch", RIGHT_MS),
         ):
-            hard = self.times.get((kind, True), [])  # none on a machine that is too busy
-            met = bool(hard) and np.median(hard) <= goal_ms
+            late_ms = self.times.get((kind, True), [])  # none on a machine that is too busy
+            met = bool(late_ms) and np.median(late_ms) <= goal_ms
             yield f"goal: {what} within {goal_ms:g} ms, median: {_met(met)}"
         yield ""
         for kind, rows in self.stages.items():
