@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import ClassVar
 
@@ -34,10 +34,13 @@ from trainer.sound import (
     BuiltInPlayer,
     DrillSetup,
     Recording,
+    SoundError,
     Source,
+    SourceGapError,
     SourceLost,
     SourceSpec,
 )
+from trainer.store import Journal
 
 QUAY = parse_drill(
     '''
@@ -67,6 +70,7 @@ class FlakySpec(SourceSpec):
 
     lost_at: tuple[int, ...] = ()
     attempts: int = 2
+    error: SoundError = field(default_factory=lambda: SourceLost(GONE))
 
     kind: ClassVar[str] = "microphone"
     is_live: ClassVar[bool] = True
@@ -87,6 +91,7 @@ class Flaky(Source):
 
     def __init__(self, spec: FlakySpec, setup: DrillSetup) -> None:
         self._lost_at, self._attempts = list(spec.lost_at), spec.attempts
+        self._error = spec.error
         self._failures = 0
         self._position = 0
         self.reopened = 0
@@ -105,7 +110,7 @@ class Flaky(Source):
             if self._lost_at and block.end >= self._lost_at[0]:
                 self._lost_at.pop(0)
                 self._failures = self._attempts
-                raise SourceLost(GONE)
+                raise self._error
 
     def reopen(self) -> None:
         if self._failures:
@@ -210,6 +215,41 @@ def test_stopped_while_the_sound_is_lost_the_steps_due_count() -> None:
     (result,) = [event.result for event in events if isinstance(event, PassEnded)]
     assert [mark.step.index for mark in result.marks] == [0, 1, 2, 3, 4]
     assert isinstance(events[-1], TakeFinished)
+
+
+@pytest.mark.parametrize("loop", [True, False])
+def test_a_gap_in_the_sound_ends_the_pass_and_the_take(tmp_path: Path, loop: bool) -> None:
+    plan = plan_of(5.5, loop=loop, journal=tmp_path / "journal.sqlite")
+    source = replace(plan.source, error=SourceGapError("35 s of sound are missing"))  # type: ignore[type-var]
+    events = list(run_take(replace(plan, source=source)))
+    assert not any(isinstance(event, TakePaused | TakeResumed | TakeFailed) for event in events)
+    (result,) = [event.result for event in events if isinstance(event, PassEnded)]
+    assert [mark.step.index for mark in result.marks] == [0, 1, 2, 3, 4]
+    assert Notice("35 s of sound are missing") in events
+    with Journal(tmp_path / "journal.sqlite") as journal:
+        (take,) = journal.takes()
+    assert (len(take.steps), take.whole) == (5, False)
+
+
+def test_passes_of_silence_are_not_in_the_journal(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    original = Flaky.__init__
+
+    def silenced(self: Flaky, spec: FlakySpec, setup: DrillSetup) -> None:
+        original(self, spec, setup)
+        blocks = self._sound
+        self._sound = (replace(each, samples=np.zeros_like(each.samples)) for each in blocks)
+
+    monkeypatch.setattr(Flaky, "__init__", silenced)
+    ended: list[Event] = []
+    for event in run_take(
+        plan_of(loop=True, journal=tmp_path / "journal.sqlite"), lambda: len(ended) >= 2
+    ):
+        if isinstance(event, PassEnded):
+            ended.append(event)
+    with Journal(tmp_path / "journal.sqlite") as journal:
+        assert journal.takes() == []
 
 
 def test_a_paused_pass_stays_paused_when_the_sound_comes_back() -> None:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import sqlite3
+import subprocess
+import sys
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -18,11 +20,12 @@ from trainer.practice import (
     Plan,
     StepMarked,
     StopRequest,
+    adopt_cut_off_takes,
     run_take,
 )
 from trainer.practice.recorder import ResultRecorder
 from trainer.sound import Fault, PlayerSpec, RecordingSpec
-from trainer.store import Journal, StepRecord
+from trainer.store import Journal, StepRecord, take_notices
 
 DRILL = parse_drill(
     'title = "Along the mole"\nharp = "C"\ntempo = 90\n'
@@ -198,6 +201,46 @@ def test_the_sound_of_passes_is_kept_with_the_best_of_them(
     again = Plan(Harp.of("A"), RecordingSpec(sound), drill=DRILL)
     scores = [event.result.score for event in run_take(again) if isinstance(event, PassEnded)]
     assert scores[: len(takes)] == [take.score for take in takes]
+
+
+CUT_OFF = """
+import os, sys
+from pathlib import Path
+from tests.practice import test_recorder as here
+here.PlayerSpec.is_live = True
+import trainer.practice.recorder as recorder
+recorder.with_calibrated_latency = lambda journal, spec: spec
+save = Path(sys.argv[2]) if len(sys.argv) > 2 else None
+marked = 0
+for event in here.run_take(here.plan(Path(sys.argv[1]), sound_mb=50.0, save=save)):
+    marked += isinstance(event, here.StepMarked)
+    if marked == 3:
+        os._exit(9)
+"""
+
+
+@pytest.mark.parametrize("saved", [True, False], ids=["to a file", "in the journal"])
+def test_the_sound_of_a_killed_take_is_adopted_and_reported(tmp_path: Path, saved: bool) -> None:
+    path, flac = tmp_path / "journal.sqlite", tmp_path / "take.flac"
+    words = [sys.executable, "-c", CUT_OFF, path, *([flac] if saved else [])]
+    assert subprocess.run(words).returncode == 9
+    with Journal(path) as journal:
+        (take,) = journal.takes()
+        assert len(take.steps) >= 2
+        adopt_cut_off_takes(journal, 50.0)
+        (notice,) = take_notices()
+        assert "Along the mole" in notice
+        assert "was cut off" in notice
+        if not saved:
+            flac = tmp_path / str(journal.take(take.id).audio)
+        adopt_cut_off_takes(journal, 50.0)
+        assert not take_notices()
+    assert not [*(tmp_path / "running").iterdir(), *tmp_path.glob("*.part.flac")]
+    again = list(run_take(Plan(Harp.of("A"), RecordingSpec(flac), drill=DRILL)))
+    (result,) = [event.result for event in again if isinstance(event, PassEnded)]
+    scores = {mark.step.index: mark.score for mark in result.marks}
+    first = take.steps[0]
+    assert scores[first.index] == pytest.approx(first.score, abs=1.0)
 
 
 def test_no_sound_is_kept_unless_it_is_asked_for(tmp_path: Path) -> None:

@@ -48,13 +48,17 @@ def run_app(
     """
     from trainer.core.logs import start_logging
     from trainer.drill import read_shelf
-    from trainer.practice import HandsFree, Listener
+    from trainer.practice import HandsFree, Listener, adopt_cut_off_takes
     from trainer.settings import resolve_settings
+    from trainer.store import Journal, JournalError
 
     resolved = resolve_settings()
     look = resolved.settings.screen
     start_logging(console=False)
 
+    if plan.journal is not None:
+        with contextlib.suppress(JournalError), Journal(plan.journal) as journal:
+            adopt_cut_off_takes(journal, plan.sound_mb)
     ended_by = 0
 
     def end(number: int, frame: FrameType | None) -> None:

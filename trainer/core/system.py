@@ -129,6 +129,15 @@ def leave_signals_to_the_screen(terminate: Callable[[], None]) -> None:
     signal.signal(signal.SIGTERM, lambda number, frame: terminate())
 
 
+def elapsed_s() -> float:
+    """Return seconds that go on while the computer sleeps, from an arbitrary start."""
+    if hasattr(time, "CLOCK_BOOTTIME"):  # Linux, whose monotonic clock stops meanwhile
+        return time.clock_gettime(time.CLOCK_BOOTTIME)
+    if sys.platform == "darwin":  # so does Python's on macOS, but not this one
+        return time.clock_gettime(time.CLOCK_MONOTONIC)
+    return time.monotonic()
+
+
 def raise_priority() -> None:
     """Get scheduled before other programs, where the system allows it; later threads inherit it."""
     try:

@@ -39,6 +39,7 @@ from trainer.practice.listener import Listener
 from trainer.practice.passes import saved_harp, saved_tolerance
 from trainer.practice.plan import HandsFree, Plan, follow_obstacle
 from trainer.practice.requests import Calibrate, ListDevices, Request, WriteDown
+from trainer.practice.running import adopt_cut_off_takes
 from trainer.practice.session import run_take
 
 if TYPE_CHECKING:
@@ -167,6 +168,7 @@ __all__ = [
     "TakeResumed",
     "WaitStarted",
     "WriteDown",
+    "adopt_cut_off_takes",
     "code_digest",
     "counts_for",
     "crash_sentence",

@@ -6,15 +6,17 @@ import contextlib
 import logging
 import shutil
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 from uuid import uuid4
 
 from trainer.marking import Mark, Result, pass_score
 from trainer.practice.events import Notice
 from trainer.practice.plan import Plan
+from trainer.practice.running import TAKE_FILE, RunningTake, adopt_cut_off_takes
 from trainer.sound import SourceSpec
 from trainer.store import (
     Journal,
@@ -25,9 +27,6 @@ from trainer.store import (
     take_notices,
     with_calibrated_latency,
 )
-
-TAKE_FILE = "take.flac"
-"""Name of the file that holds a take's sound until it is stored or replaced."""
 
 _log = logging.getLogger(__name__)
 
@@ -68,6 +67,7 @@ class ResultRecorder:
         self._reason = ""
         self._records: list[TakeRecord] = []
         self._draft: _Draft | None = None
+        self._running: RunningTake | None = None
 
     def sound_file(self) -> Path | None:
         """Return where the sound of the take is written at first; None if it is not wanted."""
@@ -75,7 +75,7 @@ class ResultRecorder:
         if plan.source.file is not None or plan.save is not None:
             return plan.save
         if self._stores_sound and self._open() is not None:
-            return Path(tempfile.mkdtemp(prefix="take-")) / TAKE_FILE
+            return self._sound_folder() / TAKE_FILE
         if plan.scratch is None or not plan.keeps_sound:
             return None
         flac = plan.scratch / TAKE_FILE
@@ -99,8 +99,17 @@ class ResultRecorder:
         if self._records and self._journal is not None:
             best = max(self._records, key=lambda record: (record.whole, record.score))
             stored = store_audio(self._journal, best.id, flac, plan.sound_mb)
-        shutil.rmtree(flac.parent)
+        else:
+            flac.unlink()
+        if self._running is None:
+            shutil.rmtree(flac.parent)
         return stored
+
+    def _sound_folder(self) -> Path:
+        """Return the folder in which the sound is kept until the take has ended."""
+        if self._running is not None:
+            return self._running.folder
+        return Path(tempfile.mkdtemp(prefix="take-"))
 
     @property
     def _stores_sound(self) -> bool:
@@ -118,9 +127,13 @@ class ResultRecorder:
         except JournalError:
             return source  # reported when a result is stored
 
-    def notices(self) -> Iterator[Notice]:
-        """Yield what happened to the journal when it was opened."""
-        self._open()
+    def begin(self) -> Iterator[Notice]:
+        """Begin the take; yield what happened to the journal, and to takes that were cut off."""
+        journal, plan = self._open(), self._plan
+        if journal is not None and plan.source.file is None:
+            adopt_cut_off_takes(journal, plan.sound_mb)
+            with contextlib.suppress(OSError):  # its sound would be lost with the process
+                self._running = RunningTake(journal)
         yield from map(Notice, take_notices())
 
     def _open(self) -> Journal | None:
@@ -159,7 +172,7 @@ class ResultRecorder:
             self._reason = str(error)
             yield from self._failure()
 
-    def record_step(self, mark: Mark, began: datetime, tempo: float | None) -> None:
+    def record_step(self, mark: Mark, began: datetime, tempo: float | None) -> bool:
         """Store a step of the running pass, so that it outlives the process.
 
         Until the pass has ended, the journal holds it as a part. Where a step cannot be stored at
@@ -169,16 +182,20 @@ class ResultRecorder:
             mark: its mark so far.
             began: when the pass began, with a time zone.
             tempo: beats per minute of the pass; None for those of the plan.
+
+        Returns:
+            Whether it is the first of its pass.
         """
         plan, journal = self._plan, self._open()
         if journal is None or plan.drill is None or plan.source.file is not None:
-            return
+            return False
+        is_first = self._draft is None
         if self._draft is None:
             self._draft = _Draft(uuid4().hex)
         draft = self._draft
         draft.marks[mark.step.index] = draft.unstored[mark.step.index] = mark
         if all(each.measured.start is None for each in draft.marks.values()):
-            return
+            return is_first
         marks = tuple(draft.marks[index] for index in sorted(draft.marks))
         score = pass_score(plan.drill, marks)
         tempo = tempo or plan.first_tempo
@@ -190,6 +207,14 @@ class ResultRecorder:
             draft.unstored.clear()
         except JournalError as error:
             _log.warning("a step is not in the journal yet: %s", error)
+        return is_first
+
+    def note_pass(self, tags: Mapping[str, Any]) -> None:
+        """Note what the sound is to be saved with, in case the process is killed."""
+        if self._running is not None:
+            takes = [record.id for record in self._records]
+            draft = [self._draft.id] if self._draft is not None else []
+            self._running.note([*takes, *draft], tags, self._plan.save)
 
     def _record_of(self, result: Result, began: datetime) -> TakeRecord:
         plan = self._plan
@@ -216,6 +241,9 @@ class ResultRecorder:
                     self._journal.discard(self._draft.id)
             self._journal.close()
             self._journal = None
+        if self._running is not None:
+            self._running.close()
+            self._running = None
 
 
 def is_false_start(result: Result) -> bool:

@@ -4,7 +4,7 @@ from trainer.sound.accompaniment import accompaniment_steps
 from trainer.sound.block import REFERENCE_LEAD_S, Block, round_to_24_bits
 from trainer.sound.click import ClickTrack
 from trainer.sound.devices import Device, find_devices
-from trainer.sound.errors import DeviceError, SoundError, SourceLost
+from trainer.sound.errors import DeviceError, SoundError, SourceGapError, SourceLost
 from trainer.sound.microphone_check import MicrophoneCheck, check_microphone
 from trainer.sound.passage import (
     PASSAGE_LIMITS,
@@ -27,7 +27,7 @@ from trainer.sound.sources.player import BuiltInPlayer, PlayerSpec
 from trainer.sound.sources.recording import Recording, RecordingSpec
 from trainer.sound.sources.replay import Replay
 from trainer.sound.sources.source import DrillSetup, LoopStart, Source, SourceSpec
-from trainer.sound.take_writer import TakeWriter
+from trainer.sound.take_writer import TakeWriter, finish_cut_off
 from trainer.sound.tone import tone
 
 __all__ = [
@@ -53,6 +53,7 @@ __all__ = [
     "RoundTrip",
     "SoundError",
     "Source",
+    "SourceGapError",
     "SourceLost",
     "SourceSpec",
     "TakeWriter",
@@ -61,6 +62,7 @@ __all__ = [
     "check_microphone",
     "device_pair",
     "find_devices",
+    "finish_cut_off",
     "measure_round_trip",
     "open_source",
     "parse_fault",

@@ -145,17 +145,7 @@ class TakeWriter:
         """Write tags into the room that was kept for them; return False where they do not fit."""
         if self._channels > 1 and not self._has_reference:
             return False
-        room, text = (_comment(each, self._channels) for each in ({}, tags))
-        room = room.ljust(TAG_ROOM)
-        if len(text) > len(room):
-            return False
-        with self.part.open("r+b") as file:
-            at = file.read(2 * TAG_ROOM).find(room)
-            if at < 0:
-                return False
-            file.seek(at)
-            file.write(text.ljust(TAG_ROOM))
-        return True
+        return _write_tags(self.part, tags, self._channels)
 
     def _copy(self, to: Path, tags: dict[str, Any]) -> Generator[float]:
         """Copy the part file, with tags and without a silent reference signal.
@@ -173,6 +163,42 @@ class TakeWriter:
                 copy.write(samples[:, :channels])
                 copied += len(samples)
                 yield copied / self._frames
+
+
+def finish_cut_off(part: Path, path: Path, tags: Mapping[str, Any]) -> None:
+    """Finish the file of a take whose process was killed, with tags where there is room for them.
+
+    Args:
+        part: its sound, as :class:`TakeWriter` left it.
+        path: the name that it gets; an existing file is overwritten.
+        tags: as for :meth:`TakeWriter.finish`.
+
+    Raises:
+        SoundError: it cannot be renamed; it stays where it is.
+    """
+    try:
+        any(_write_tags(part, dict(tags), channels) for channels in (1, 2))
+        replace_path(part, path)
+    except OSError as error:
+        raise SoundError(
+            f"the take in {part} cannot be renamed to {path.name}: {_reason(error)}; free some "
+            "space, or rename it by hand"
+        ) from error
+
+
+def _write_tags(part: Path, tags: dict[str, Any], channels: int) -> bool:
+    """Write tags into the room that a file keeps for them; return False where they do not fit."""
+    room, text = (_comment(each, channels) for each in ({}, tags))
+    room = room.ljust(TAG_ROOM)
+    if len(text) > len(room):
+        return False
+    with part.open("r+b") as file:
+        at = file.read(2 * TAG_ROOM).find(room)
+        if at < 0:
+            return False
+        file.seek(at)
+        file.write(text.ljust(TAG_ROOM))
+    return True
 
 
 def _create(path: Path, rate: int, channels: int, tags: dict[str, Any], room: int = 0) -> Any:

@@ -30,7 +30,7 @@ from trainer.store.records import (
     TakeRecord,
     played_bars,
 )
-from trainer.store.recovery import take_notices
+from trainer.store.recovery import note, take_notices
 
 if TYPE_CHECKING:
     from trainer.store.calibrations import (
@@ -72,6 +72,7 @@ __all__ = [
     "find_calibration",
     "journal_path",
     "list_audio",
+    "note",
     "played_bars",
     "save_manual_latency",
     "save_round_trip",

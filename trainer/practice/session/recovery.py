@@ -8,8 +8,8 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 
 from trainer.ear import Reading
-from trainer.practice.events import Event, TakePaused, TakeResumed
-from trainer.sound import Block, Source, SourceLost
+from trainer.practice.events import Event, Notice, TakePaused, TakeResumed
+from trainer.sound import Block, Source, SourceGapError, SourceLost
 
 RETRY_S = 0.4
 """Time between attempts to reopen a lost source, in seconds."""
@@ -43,7 +43,7 @@ class Recovery:
         self._source, self._analysed, self._should_stop = source, analysed, should_stop
 
     def blocks(self) -> Iterator[AnalysedBlock | Event]:
-        """Yield blocks, and events where the source is lost and comes back."""
+        """Yield blocks, and events where the source is lost and comes back; end at a long gap."""
         if self._analysed:
             while self._analysed:
                 yield self._analysed.popleft()
@@ -51,6 +51,9 @@ class Recovery:
         while True:
             try:
                 yield from map(AnalysedBlock, self._source.blocks())
+                return
+            except SourceGapError as error:
+                yield Notice(str(error))
                 return
             except SourceLost as error:
                 yield TakePaused(str(error))

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Generator, Iterator, Sequence
+from collections.abc import Generator, Iterator, Mapping
 from pathlib import Path
+from typing import Any
 
 from trainer.core import TrainerError
 from trainer.practice.events import Event, Notice, SavingProgress
-from trainer.practice.passes import OwnTime, Pass, tags_of
 from trainer.practice.plan import Plan
 from trainer.practice.recorder import ResultRecorder
 from trainer.sound import Block, Source, TakeWriter
@@ -42,13 +42,12 @@ class SoundSaver:
             yield Notice(f"{error}; practice goes on unsaved")
 
     def finish(
-        self, passes: Sequence[Pass], own_time: OwnTime | None = None
+        self, tags: Mapping[str, Any]
     ) -> Generator[Event, None, tuple[str | None, str | None]]:
         """Finish the file.
 
         Args:
-            passes: the passes of the take.
-            own_time: how it was played without a click; None with one.
+            tags: what to keep with the sound.
 
         Yields:
             `SavingProgress` where it takes time.
@@ -62,8 +61,7 @@ class SoundSaver:
         plan = self._plan
         if self._writer is None:
             return None, str(plan.source.file) if plan.source.file else None
-        writer, tags = self._writer, tags_of(plan.drill, plan.harp, passes, own_time)
-        path = yield from _progress(writer.finish(tags))
+        path = yield from _progress(self._writer.finish(tags))
         if path is None or plan.save is not None:
             return (str(path), str(path)) if path else (None, None)
         stored = self._recorder.store_sound(path)

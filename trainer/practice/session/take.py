@@ -5,6 +5,7 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Generator, Iterator
 from dataclasses import replace
+from typing import Any
 
 from trainer.core import TrainerError
 from trainer.core.threads import limit_blas_threads
@@ -37,6 +38,7 @@ from trainer.practice.events import (
     WaitStarted,
 )
 from trainer.practice.mute_detector import MuteDetector
+from trainer.practice.passes import tags_of
 from trainer.practice.plan import Plan
 from trainer.practice.recorder import ResultRecorder, is_silence
 from trainer.practice.session.pass_finding import PassFinder
@@ -135,7 +137,7 @@ class _Take:
             bars=plan.played_bars,
             count_in=plan.count_in,
         )
-        yield from self._recorder.notices()
+        yield from self._recorder.begin()
         self._saver.start(self._source)
         self._open = _OpenTake(plan, self._source, self._should_stop, self._next_command)
         yield from self._open.run(self._saver)
@@ -152,12 +154,21 @@ class _Take:
         if isinstance(event, StepMarked):
             assert self._open is not None
             scheduler = self._open.scheduler
-            self._recorder.record_step(event.mark, scheduler.pass_began, scheduler.tempo)
+            began, tempo = scheduler.pass_began, scheduler.tempo
+            if self._recorder.record_step(event.mark, began, tempo):
+                self._recorder.note_pass(self._tags())
         elif isinstance(event, PassEnded):
             assert self._open is not None
             yield from self._recorder.record(event.result, self._open.scheduler.pass_began)
             event = replace(event, record=self._recorder.newest)
         yield event
+
+    def _tags(self) -> dict[str, Any]:
+        """What is saved with the sound."""
+        passes, own_time = [], None
+        if self._open is not None:
+            passes, own_time = self._open.conductor.passes, self._open.conductor.own_time
+        return tags_of(self._plan.drill, self._plan.harp, passes, own_time)
 
     def abort(self) -> Iterator[Event]:
         """Yield the result of what was played before an error."""
@@ -194,11 +205,8 @@ class _Take:
         self._closed = True
         if self._source is not None:
             self._source.close()
-        passes, own_time = [], None
-        if self._open is not None:
-            passes, own_time = self._open.conductor.passes, self._open.conductor.own_time
         try:
-            return (yield from self._saver.finish(passes, own_time))
+            return (yield from self._saver.finish(self._tags()))
         finally:
             self._recorder.close()
 

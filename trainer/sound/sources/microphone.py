@@ -18,6 +18,7 @@ from typing import Any, ClassVar
 
 import numpy as np
 
+from trainer.core.system import elapsed_s
 from trainer.core.types import Samples
 from trainer.drill import BeatClock, Step
 from trainer.sound.block import Block, round_to_24_bits
@@ -31,7 +32,7 @@ from trainer.sound.devices import (
     output_device,
     restart_portaudio,
 )
-from trainer.sound.errors import DeviceError, SoundError, SourceLost
+from trainer.sound.errors import DeviceError, SoundError, SourceGapError, SourceLost
 from trainer.sound.output_mixer import OutputMixer
 from trainer.sound.passage import Passage, render_passage
 from trainer.sound.ring_buffer import RingBuffer
@@ -75,6 +76,9 @@ class MicrophoneParameters:
     """Time without samples after which the device counts as lost, in seconds."""
     alive_s: float = 0.25
     """Time within which a live microphone gives anything but zeros, in seconds."""
+    max_gap_s: float = 2.0
+    """Longest gap in the sound over which a pass goes on, in seconds; a longer one stands for a
+    computer that slept. Chosen by hand: about a bar."""
     first_s: float = 4.0
     """Time that a device may take to give sound after it was opened, in seconds; virtual devices
     have been seen to take two."""
@@ -294,11 +298,13 @@ class Microphone(Source):
 
         Raises:
             SourceLost: no samples come any more; after :meth:`reopen`, blocks go on from there.
+            SourceGapError: the computer slept, or was too busy for `max_gap_s`.
         """
         quiet_s = 0.0
         while not self._closed:
             if mixer := self._mixer:  # another thread may close it meanwhile
                 mixer.fill()
+            self._check_gap()
             if self._ring.available or self._gaps:
                 quiet_s = 0.0
                 yield self._next_block()
@@ -333,6 +339,21 @@ class Microphone(Source):
         if not self._closed:
             self._closed = True
             self._release()
+
+    def _check_gap(self) -> None:
+        """Check that no long stretch of sound is missing.
+
+        Raises:
+            SourceGapError: one is missing.
+        """
+        gap_s = self._gap_detector.observe(self._captured / self.rate)
+        if self._gaps:
+            gap_s = max(gap_s, self._gaps[0][1] / self.rate)
+        if gap_s > PARAMETERS.max_gap_s:
+            raise SourceGapError(
+                f"{gap_s:.0f} s of sound are missing: the computer slept, or was too busy; what "
+                "was played before is kept"
+            )
 
     def _next_block(self) -> Block:
         """Return the samples that have come, or silence for those lost before them."""
@@ -419,6 +440,7 @@ class Microphone(Source):
         self._captured = self._passed_on
         self._ended = False
         self._timing = StreamTiming(rate)
+        self._gap_detector = GapDetector()
 
     def _open_output(self) -> OutputMixer | None:
         """Open the output for clicks and steps; None if there is none and none was named."""
@@ -492,6 +514,23 @@ class Microphone(Source):
         if self._stream:
             end_stream(self._stream, self._timing)
             self._stream = None
+
+
+class GapDetector:
+    """Detects that sound is missing: the clock went on, and the count of samples did not."""
+
+    def __init__(self) -> None:
+        self._offset_s: float | None = None
+
+    def observe(self, captured_s: float) -> float:
+        """Return how much is missing since the last call, in seconds.
+
+        Args:
+            captured_s: seconds of sound captured so far.
+        """
+        offset_s, before = elapsed_s() - captured_s, self._offset_s
+        self._offset_s = offset_s
+        return 0.0 if before is None else offset_s - before
 
 
 class _LoopRenderer:
