@@ -39,6 +39,7 @@ EXPECTED = {
     "leaps": [9, 10, 12, 13],
     "bars 2-3": [4, 5, 6, 7, 8, 9],
     "bar 4": [10, 11],
+    "solos": [],
 }
 
 TECHNIQUES = """tab = \"\"\"

@@ -236,6 +236,7 @@ def microphone_spec(
     latency: float | None = None,
     *,
     clicks: bool | None = None,
+    ground: bool | None = None,
 ) -> MicrophoneSpec:
     """Return the microphone of the options; missing values come from the settings."""
     from trainer.sound import MicrophoneSpec
@@ -247,6 +248,7 @@ def microphone_spec(
         channel=defaults.channel if channel is None else channel,
         latency_ms=defaults.latency_ms if latency is None else latency,
         clicks=defaults.clicks if clicks is None else clicks,
+        ground_db=defaults.ground_db if (defaults.ground if ground is None else ground) else None,
     )
 
 

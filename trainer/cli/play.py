@@ -77,6 +77,13 @@ def play(
             help="Play a click on each beat. [default: from settings, else on]",
         ),
     ] = None,
+    ground: Annotated[
+        bool | None,
+        typer.Option(
+            "--ground/--no-ground",
+            help="Play the chords or bass of the drill. [default: from settings, else on]",
+        ),
+    ] = None,
     follow: Annotated[
         bool | None,
         typer.Option(
@@ -149,7 +156,7 @@ def play(
     elif fault:
         raise SoundError("--fault needs the built-in player; add --player")
     else:
-        source = microphone_spec(device, output, channel, latency, clicks=click)
+        source = microphone_spec(device, output, channel, latency, clicks=click, ground=ground)
     written_for = Harp.of(drill_part.key, drill_part.tuning)
     selected, name = harp_from_options(
         harp, tuning, temperament, a4, offset, written_for=written_for

@@ -28,6 +28,8 @@ MIN_LEAP_HOLES = 2
 """Smallest distance in holes between two steps that is a leap."""
 MIN_REST_BEATS = Fraction(1, 2)
 """Shortest rest in beats before a step that starts out of silence."""
+SOLOS = "solos"
+"""Group of the passages that are left to the player, which are no steps."""
 _BARS = re.compile(r"bars? ([1-9][0-9]{0,3})(?:-([1-9][0-9]{0,3}))?")
 
 Group = Callable[[Step, Step | None], bool]
@@ -46,6 +48,11 @@ class Aim:
 
     criterion: str
     groups: tuple[str, ...]
+
+    @property
+    def is_on_solos(self) -> bool:
+        """Whether the drill's solos belong to it."""
+        return SOLOS in self.groups
 
     def steps(self, steps: Sequence[Step]) -> tuple[Step, ...]:
         """The steps of a drill's part that belong to the aim, in order; calls never do."""
@@ -168,6 +175,7 @@ GROUPS: Mapping[str, Group] = {
     "long notes": lambda step, _: step.beats >= MIN_LONG_BEATS,
     "after rests": _is_after_rest,
     "leaps": _is_leap,
+    SOLOS: lambda step, _: False,
 }
 """Groups of steps by name: whether a step belongs, given the step before it."""
 
@@ -200,6 +208,8 @@ def can_measure(criterion: str, step: Step, *, free: bool) -> bool:
             return step.accent or step.swell_db != 0.0
         case "holes":
             return is_gesture or _is_chord(step, None)
+        case "scale" | "harmony" | "phrases" | "range" | "variety":
+            return False
         case _:
             return True
 

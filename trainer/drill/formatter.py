@@ -20,6 +20,7 @@ from trainer.core.problems import display_width
 from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import COMMENT_OR_STRING_PATTERN, KEY_PATTERN
 from trainer.drill.errors import DrillError
+from trainer.drill.ground_text import format_ground
 from trainer.drill.parser import parse_drill
 from trainer.drill.tab_words import FORMER_DIRECTIONS, parse_length
 from trainer.drill.tokenizer import split_comment
@@ -122,6 +123,8 @@ def _format_statement(code: str) -> str:
         name, value = _AROUND_DOT.sub(".", key[1]), code[key.end() :]
         if name.strip("\"'") in ("tab", "second") and value[:3] in ('"""', "'''"):
             value = _format_tab(value)
+        elif name == "chords" and value[:3] in ('"""', "'''") and "\n" in value:
+            value = f"{value[:3]}\n{format_ground(value[3:-3].strip())}\n{value[:3]}"
         return f"{name} = {value}"
     if header := _HEADER.match(code):
         return f"[{_AROUND_DOT.sub('.', header[1])}]"

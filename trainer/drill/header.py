@@ -22,7 +22,9 @@ from trainer.core.toml_values import describe_value, parsable_by
 from trainer.drill.aim import GROUPS, is_group
 from trainer.drill.model import AIM_CRITERIA, CRITERIA, DEFAULT_WEIGHTS, Goal
 from trainer.drill.recording import MAX_BEATS, MIN_BEAT_S, MIN_BEATS
+from trainer.drill.solo import SoloBrief
 from trainer.harp import load_tuning, parse_key
+from trainer.music import SCALES
 
 
 def _without_controls(text: str) -> str:
@@ -41,6 +43,7 @@ ShortText = Annotated[
 MAX_FIELD_PROBLEMS = 200
 """Maximum number of problems; there are fewer fields, and suggesting similar names is slow."""
 _DEFAULT_GOAL = Goal()
+_DEFAULT_BRIEF = SoloBrief("major")
 
 
 class _Table(BaseModel):
@@ -178,6 +181,72 @@ class AimTable(_Table):
     articulation: Groups = _groups("articulation")
     dynamics: Groups = _groups("dynamics")
     holes: Groups = _groups("holes")
+    scale: Groups = _groups("scale")
+    harmony: Groups = _groups("harmony")
+    phrases: Groups = _groups("phrases")
+    range: Groups = _groups("range")
+    variety: Groups = _groups("variety")
+
+
+class GroundTable(_Table):
+    """The ``[ground]`` table: what the trainer plays under the drill."""
+
+    chords: str = Field(
+        max_length=20_000,
+        description='chords bar by bar, such as "I7 | IV7 | I7 V7 |"; % repeats a bar',
+    )
+    play: Literal["drone", "bass", "chords"] = Field(
+        default="chords",
+        description='"drone" for root and fifth held, "bass" for a line of one note a beat, or '
+        '"chords" for the root on strong beats and the chord on the others',
+    )
+
+
+class SoloTable(_Table):
+    """The ``[solo]`` table: what is asked where the tab says ``solo``."""
+
+    scale: Literal[
+        "major",
+        "mixolydian",
+        "lydian",
+        "dorian",
+        "natural minor",
+        "phrygian",
+        "harmonic minor",
+        "major pentatonic",
+        "minor pentatonic",
+        "blues",
+    ] = Field(description="one of " + ", ".join(f'"{name}"' for name in SCALES))
+    phrase: float = Field(
+        default=_DEFAULT_BRIEF.phrase_bars,
+        ge=0.5,
+        le=8,
+        description="the longest phrase in bars, a number from 0.5 to 8",
+    )
+    rest: float = Field(
+        default=_DEFAULT_BRIEF.rest_beats,
+        ge=0.5,
+        le=8,
+        description="the shortest rest between phrases in beats, a number from 0.5 to 8",
+    )
+    range: int = Field(
+        default=_DEFAULT_BRIEF.range_half_steps,
+        ge=3,
+        le=36,
+        description="the least range of the notes in half steps, a whole number from 3 to 36",
+    )
+    division: int = Field(
+        default=_DEFAULT_BRIEF.division,
+        ge=1,
+        le=6,
+        description="the parts of a beat on which notes may begin, a whole number from 1 to 6",
+    )
+    bends_off: int = Field(
+        default=_DEFAULT_BRIEF.bends_off,
+        ge=0,
+        le=100,
+        description="the bends that may be out of tune, a whole number from 0 to 100",
+    )
 
 
 class RecordingTable(_Table):
@@ -296,6 +365,19 @@ class DrillTable(_Table):
         default_factory=AimTable,
         description="a table, [aim] with any of " + ", ".join(AIM_CRITERIA),
     )
+    position: int | None = Field(
+        default=None,
+        ge=1,
+        le=12,
+        description="the position of the music, a whole number from 1 to 12",
+    )
+    ground: GroundTable | None = Field(
+        default=None, description="a table, [ground] with chords and play"
+    )
+    solo: SoloTable | None = Field(
+        default=None,
+        description="a table, [solo] with scale, phrase, rest, range, division and bends_off",
+    )
     sections: Annotated[dict[SectionName, BarRange], Field(max_length=40)] = Field(
         default={}, description='a table, [sections] with names and bars, such as verse = "1-4"'
     )
@@ -355,6 +437,8 @@ _TABLES: Mapping[tuple[str, ...], type[_Table]] = {
     ("tighten",): TightenTable,
     ("aim",): AimTable,
     ("recording",): RecordingTable,
+    ("ground",): GroundTable,
+    ("solo",): SoloTable,
 }
 
 

@@ -60,6 +60,8 @@ class LintParameters:
             from: it is 80 ms long.
         max_grace_holes: greatest distance in holes from a grace note to its note.
         accent_neighbours: number of steps on each side among which an accent needs one without.
+        min_solo_bars: minimum length of a solo in bars.
+        max_solo_s: maximum length of a solo in seconds.
         reach_slack_cents: cents by which a target may lie beyond the nominal range of a reed.
     """
 
@@ -84,6 +86,8 @@ class LintParameters:
     min_before_grace_s: float = 0.2
     max_grace_holes: int = 2
     accent_neighbours: int = 4
+    min_solo_bars: float = 1.0
+    max_solo_s: float = 240.0
     reach_slack_cents: float = 20.0
 
 
@@ -154,11 +158,17 @@ def _check_fields(text: str, drill: Drill) -> Iterator[Problem]:
     if drill.skills and not drill.aims:
         yield problem("add [aim]: which criterion the drill trains, on which steps")
     for aim in drill.aims:
+        if aim.is_on_solos and drill.solos:
+            if aim.criterion == "harmony" and drill.ground is None:
+                message = "add a [ground]: without chords there are no chord notes"
+                yield problem(message, "aim", aim.criterion)
+            continue
         if not any(can_measure(aim.criterion, s, free=drill.free) for s in aim.steps(drill.steps)):
             message = f"nothing measures {aim.criterion} on these steps; name others"
             yield problem(message, "aim", aim.criterion)
     if all(step.optional or step.call for step in drill.steps):
         yield problem("write some notes without 'optional': all of them may be left out", "tab")
+    yield from _check_solos(drill, problem)
     if drill.climb and drill.free:
         yield problem("leave out 'climb' or the free clock, which has no tempo", "climb")
     elif drill.climb and not drill.loop:
@@ -166,6 +176,32 @@ def _check_fields(text: str, drill: Drill) -> Iterator[Problem]:
     if "hold" in data.get("goal", {}) and not drill.free:
         message = "leave out 'hold', or write clock = \"free\": only a free clock waits"
         yield problem(message, "goal", "hold")
+
+
+def _check_solos(drill: Drill, problem: Callable[..., Problem]) -> Iterator[Problem]:
+    """Find solos too short to be judged, and chords that the scale has no note of."""
+    brief, beats = drill.brief, drill.meter[0]
+    if brief is None:
+        return
+    for solo in drill.solos:
+        seconds = float(solo.beats) * drill.beat_s(solo.start)
+        if solo.beats < PARAMETERS.min_solo_bars * beats:
+            message = (
+                f"make the solo longer: {float(solo.beats):g} beats are too short for a phrase "
+                f"(minimum {PARAMETERS.min_solo_bars:g} bar)"
+            )
+            yield Problem(solo.line, solo.column, len("solo"), message)
+        elif seconds > PARAMETERS.max_solo_s:
+            message = (
+                f"make the solo shorter, or split it with a written note: {seconds:.0f} s are long "
+                f"(maximum {PARAMETERS.max_solo_s:g} s)"
+            )
+            yield Problem(solo.line, solo.column, len("solo"), message)
+    scale = set(brief.half_steps)
+    foreign = {each.chord.in_key for each in drill.chords if not scale & set(each.chord.half_steps)}
+    if foreign:
+        message = f"choose another scale or chord: {brief.scale} has no note of {min(foreign)}"
+        yield problem(message, "ground", "chords")
 
 
 # Pitch

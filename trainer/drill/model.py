@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 from trainer.drill.clock import BeatClock, TempoChange, TempoMap
 from trainer.drill.errors import DrillError
 from trainer.drill.recording import DrillRecording
+from trainer.drill.solo import Ground, GroundChord, Solo, SoloBrief
 from trainer.harp import Breath, Tab
 
 if TYPE_CHECKING:
@@ -45,8 +46,22 @@ DEFAULT_WEIGHTS: Mapping[str, float] = {
 CRITERIA = tuple(DEFAULT_WEIGHTS)
 """The criteria of a step's mark, in the order in which they are shown."""
 
-AIM_CRITERIA = (*CRITERIA, "holes")
-"""What a drill can be for: a criterion, or the wanted holes of chords and splits all sounding."""
+SOLO_CRITERIA = (
+    "scale",
+    "harmony",
+    "pitch",
+    "time",
+    "cleanness",
+    "phrases",
+    "range",
+    "variety",
+)
+"""The criteria of a solo's mark, in the order in which they are shown."""
+_ONLY_OF_SOLOS = tuple(name for name in SOLO_CRITERIA if name not in CRITERIA)
+
+AIM_CRITERIA = (*CRITERIA, "holes", *_ONLY_OF_SOLOS)
+"""What a drill can be for: a criterion of steps or solos, or the wanted holes of chords and splits
+all sounding."""
 
 
 def format_sound(sound: Sound, off: float = 0.0) -> str:
@@ -478,6 +493,10 @@ class Drill:
         sections: named ranges of bars.
         remarks: a teacher's words on bars and notes.
         recording: what it was written down from and is played along with; None for none.
+        position: position of its music, 1 to 12; None where the drill does not say.
+        ground: what the trainer plays under it; None for nothing.
+        solos: passages that are left to the player, in order of time.
+        brief: what is asked of the solos; None where there are none.
     """
 
     name: str
@@ -504,6 +523,20 @@ class Drill:
     sections: tuple[Section, ...] = ()
     remarks: tuple[Remark, ...] = ()
     recording: DrillRecording | None = None
+    position: int | None = None
+    ground: Ground | None = None
+    solos: tuple[Solo, ...] = ()
+    brief: SoloBrief | None = None
+
+    @property
+    def chords(self) -> tuple[GroundChord, ...]:
+        """The chords of its ground, repeated to its end; empty without a ground."""
+        return tuple(self.ground.chords(self.meter[0], self.end)) if self.ground else ()
+
+    def solos_in(self, bars: tuple[int, int]) -> tuple[Solo, ...]:
+        """The solos that begin in a range of bars, both included; a pick-up belongs to bar 1."""
+        first, last = bars
+        return tuple(solo for solo in self.solos if first <= max(1, solo.bar) <= last)
 
     @property
     def bars(self) -> int:
@@ -564,7 +597,8 @@ class Drill:
             return self
         if number != 2 or not self.second:
             raise DrillError(f"{self.name} has no part {number}; it has {1 + bool(self.second)}")
-        return replace(self, name=f"{self.name}, part 2", steps=self.second, second=self.steps)
+        name = f"{self.name}, part 2"
+        return replace(self, name=name, steps=self.second, second=self.steps, solos=(), brief=None)
 
     def at_tolerance(self, cents: float) -> Drill:
         """Return the drill with another tolerance."""

@@ -39,13 +39,24 @@ from trainer.core.toml_positions import (
 )
 from trainer.drill.aim import aims_of
 from trainer.drill.errors import DrillError
-from trainer.drill.model import Climb, Drill, Goal, Remark, Section, Tightening
+from trainer.drill.ground_text import parse_ground
+from trainer.drill.model import (
+    SOLO_CRITERIA,
+    Climb,
+    Drill,
+    Goal,
+    Remark,
+    Section,
+    Tightening,
+)
 from trainer.drill.recording import DrillRecording
+from trainer.drill.solo import Ground, GroundStyle, SoloBrief
 from trainer.drill.tab_reader import ParsedTab, parse_tab
 from trainer.drill.tab_words import FORMER_DIRECTIONS, former_names
 from trainer.drill.tokenizer import tokenize
 from trainer.drill.transpose import find_unplayable
 from trainer.harp import Harp, HarpError, load_tuning, parse_key
+from trainer.music import key_in_position
 
 if TYPE_CHECKING:
     from trainer.drill.header import DrillTable, FieldProblem
@@ -103,17 +114,19 @@ def parse_drill(source: str, name: str, where: str | None = None) -> Drill:
         if name in data and name not in wrong
     }
     harp = _harp(data, wrong)
+    ground, ground_problems = _parse_ground(data, wrong, harp, source, spans)
+    problems += ground_problems
     for music in parts.values():
         problems += music.problems
         problems += find_unplayable(music.steps, harp) if harp else ()
     if table is not None and "tab" in parts and not problems:
-        inconsistent = _check_consistency(table, parts["tab"], parts.get("second"))
+        inconsistent = _check_consistency(table, parts["tab"], parts.get("second"), ground)
         problems += [_locate(problem, spans) for problem in inconsistent]
     if problems or table is None or "tab" not in parts:
         raise _error(where, source, problems)
     for problem in find_former_names(source):
         _log.warning("%s", problem.format(where))
-    return _drill(name, table, parts["tab"], parts.get("second"))
+    return _drill(name, table, parts["tab"], parts.get("second"), ground)
 
 
 def find_former_names(source: str) -> Iterator[Problem]:
@@ -132,7 +145,13 @@ def find_former_names(source: str) -> Iterator[Problem]:
                 yield token.problem(message)
 
 
-def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | None) -> Drill:
+def _drill(
+    name: str,
+    table: DrillTable,
+    music: ParsedTab,
+    second: ParsedTab | None,
+    ground: Ground | None,
+) -> Drill:
     beats, value = (int(part) for part in table.meter.split("/"))
     goal = table.goal
     return Drill(
@@ -160,7 +179,37 @@ def _drill(name: str, table: DrillTable, music: ParsedTab, second: ParsedTab | N
         sections=tuple(Section(name, *_bar_range(bars)) for name, bars in table.sections.items()),
         remarks=tuple(_remark(place, text) for place, text in table.remarks.items()),
         recording=_recording(table),
+        position=table.position,
+        ground=ground,
+        solos=music.solos,
+        brief=_brief(table),
     )
+
+
+def _brief(table: DrillTable) -> SoloBrief | None:
+    solo = table.solo
+    if solo is None:
+        return None
+    return SoloBrief(solo.scale, solo.phrase, solo.rest, solo.range, solo.division, solo.bends_off)
+
+
+def _parse_ground(
+    data: Mapping[str, Any],
+    wrong: set[str],
+    harp: Harp | None,
+    source: str,
+    spans: Mapping[KeyPath, KeySpans],
+) -> tuple[Ground | None, tuple[Problem, ...]]:
+    """Parse the ground at its position in the source; `wrong` are fields with problems."""
+    if "ground" not in data or wrong & {"ground", "position"}:
+        return None, ()
+    field = spans.get(("ground", "chords"))
+    text, line, column = data["ground"]["chords"], 1, 1
+    if field and (content := string_content_at(source, field.value)):
+        text, line, column = content
+    tonic = key_in_position(harp.key.tonic if harp else 0, data.get("position", 1))
+    bars, problems = parse_ground(text, tonic, line, column)
+    return Ground(bars, GroundStyle(data["ground"].get("play", "chords"))), problems
 
 
 def pickup_beats(beats: float) -> Fraction:
@@ -191,7 +240,7 @@ def _bar_range(text: str) -> tuple[int, int]:
 
 
 def _check_consistency(
-    table: DrillTable, music: ParsedTab, second: ParsedTab | None
+    table: DrillTable, music: ParsedTab, second: ParsedTab | None, ground: Ground | None
 ) -> list[FieldProblem]:
     """Return the problems between fields that are valid by themselves."""
     from trainer.drill.header import FieldProblem
@@ -201,7 +250,7 @@ def _check_consistency(
     if pickup_beats(table.pickup) >= int(meter):
         message = f"leave out the pick-up: {table.pickup:g} beats fill the bar of {meter}"
         return [FieldProblem(("pickup",), "value", message)]
-    drill = _drill("", table, music, second)
+    drill = _drill("", table, music, second, ground)
     ranges: dict[tuple[str, ...], tuple[int, int]] = {}
     if drill.loop:
         ranges["loop",] = drill.loop
@@ -238,13 +287,50 @@ def _check_consistency(
             f"{second.end}"
         )
         problems.append(FieldProblem(("second",), "value", message))
+    problems += _check_solos(drill, second)
     for aim in drill.aims:
-        if not aim.steps(drill.steps):
+        if aim.is_on_solos and drill.solos:
+            if aim.criterion not in SOLO_CRITERIA:
+                message = f"solos are not judged on that; name {', '.join(SOLO_CRITERIA)}"
+                problems.append(FieldProblem(("aim", aim.criterion), "value", message))
+        elif not aim.steps(drill.steps):
             message = f"no step of the drill is one of the {' or '.join(aim.groups)}"
             problems.append(FieldProblem(("aim", aim.criterion), "value", message))
     if drill.free and (second or any(step.call for step in drill.steps)):
         message = "leave out the free clock: a second part and calls are played in time"
         problems.append(FieldProblem(("clock",), "value", message))
+    return problems
+
+
+def _check_solos(drill: Drill, second: ParsedTab | None) -> list[FieldProblem]:
+    """Return the problems of what is left to the player and of what is played under it."""
+    from trainer.drill.header import FieldProblem
+
+    problems = []
+    if drill.solos and drill.brief is None:
+        message = 'add a [solo] table with the scale of the solo, such as scale = "blues"'
+        problems.append(FieldProblem(("tab",), "value", message))
+    if drill.brief and not drill.solos:
+        message = "write solo:4 in the tab where the player is free, or leave out [solo]"
+        problems.append(FieldProblem(("solo",), "value", message))
+    if drill.position is None and (drill.brief or drill.ground):
+        message = "add 'position', a number from 1 to 12: it gives the chords and scale their key"
+        problems.append(FieldProblem(("solo" if drill.brief else "ground",), "value", message))
+    if drill.free and (drill.solos or drill.ground):
+        message = "leave out the free clock: a solo and a ground are played in time"
+        problems.append(FieldProblem(("clock",), "value", message))
+    if second and second.solos:
+        message = "write the solo in 'tab': the other part is the trainer's"
+        problems.append(FieldProblem(("second",), "value", message))
+    if drill.ground and len(drill.ground.bars) > drill.bars:
+        message = f"take bars out: the ground has {len(drill.ground.bars)} and the tab {drill.bars}"
+        problems.append(FieldProblem(("ground", "chords"), "value", message))
+    if drill.brief and drill.position and not problems:
+        harp = Harp.of(drill.key, drill.tuning)
+        notes = [harp.midi(tab) for tab in drill.brief.entries(harp, drill.position)]
+        if not notes or max(notes) - min(notes) < drill.brief.range_half_steps:
+            message = "ask for less: the notes of the scale on this harp do not span the range"
+            problems.append(FieldProblem(("solo", "range"), "value", message))
     return problems
 
 

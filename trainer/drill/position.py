@@ -101,7 +101,7 @@ class PitchEvent:
 
 
 def drill_position(drill: Drill, harp: Harp) -> int:
-    """Return the most likely position of a drill's first part, 1 to 12.
+    """Return the position of a drill, 1 to 12: its own, or the likeliest of its first part.
 
     Args:
         drill: the drill.
@@ -110,6 +110,8 @@ def drill_position(drill: Drill, harp: Harp) -> int:
     Raises:
         HarpError: the harp cannot play the drill.
     """
+    if drill.position is not None:
+        return drill.position
     clock = drill.clock(1000)  # its samples are milliseconds
     events = [
         PitchEvent(

@@ -13,6 +13,7 @@
     -3@-40      a target 40 cents under draw 3
     -2/3        one of two holes of the same pitch
     -3/-3'      bent or not: either is right
+    solo:4      a passage that is left to the player; adjacent ones are one passage
     -4<>5:2     a shake between two holes of one breath
     ^-5 -4:1    a grace note, crushed in just before its note; it takes no time of its own
     -4'>-4:2    a glide in one breath: a bend let up; -4>-4' a note scooped into, 4>5>6 a slide
@@ -31,11 +32,13 @@ Parsing continues after an error: all problems are collected.
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 
 from trainer.core.problems import Problem
 from trainer.drill.model import Sound, Step
+from trainer.drill.solo import Solo
 from trainer.drill.tab_words import (
     MIN_LENGTH_BEATS,
     ParsedNote,
@@ -50,6 +53,9 @@ from trainer.drill.tab_words import (
 from trainer.drill.techniques import find_conflict
 from trainer.drill.tokenizer import Token, expand_repeats, tokenize
 
+SOLO = "solo"
+"""Word of a passage that is left to the player."""
+
 
 @dataclass(frozen=True, slots=True)
 class ParsedTab:
@@ -58,12 +64,14 @@ class ParsedTab:
     Attributes:
         steps: steps in order of time, repeats expanded.
         end: beat on which the music ends, rests included.
+        solos: passages that are left to the player.
         problems: all problems in it, without source lines.
     """
 
     steps: tuple[Step, ...]
     end: Fraction
     problems: tuple[Problem, ...]
+    solos: tuple[Solo, ...] = ()
 
 
 def parse_tab(
@@ -113,7 +121,7 @@ class _TabParser:
 
     Attributes:
         beats_per_bar, pickup: as in :func:`parse_tab`.
-        steps, problems: the results so far.
+        steps, solos, problems: the results so far.
         directions: directions in force.
         at: current beat.
         bar, bar_start: current bar and the beat on which it starts.
@@ -128,6 +136,7 @@ class _TabParser:
     beats_per_bar: int | None
     pickup: Fraction
     steps: list[Step] = field(default_factory=list)
+    solos: list[Solo] = field(default_factory=list)
     problems: list[Problem] = field(default_factory=list)
     directions: PlayingDirections = field(default_factory=PlayingDirections)
     at: Fraction = Fraction(0)
@@ -148,7 +157,7 @@ class _TabParser:
 
     def parse_token(self, token: Token, *, is_last: bool) -> None:
         text = token.text
-        if text[0] in "|[]{}~^" or text.partition(":")[0] == "r":
+        if text[0] in "|[]{}~^" or text.partition(":")[0] in ("r", SOLO):
             self._drop_grace()
         if text == "|":
             if self.group is not None:
@@ -166,6 +175,8 @@ class _TabParser:
             self._parse_grace(token)
         elif text.partition(":")[0] == "~":
             self._parse_tie(token)
+        elif re.split("[:{]", text, maxsplit=1)[0] == SOLO:
+            self._parse_solo(token)
         else:
             self._parse_sound(token)
         self.last = token
@@ -176,7 +187,13 @@ class _TabParser:
             self.problems.append(self.group.token.problem("the group is never closed; write ]:1"))
         if self.last is not None and self.last.text != "|":
             self._close_bar(self.last, is_last=True)
-        if not self.problems and not self.steps:
+        if not self.problems and self.solos and all(step.call for step in self.steps):
+            self.problems.append(
+                start.problem(
+                    "write a note for the player beside the solo, such as the one on which it ends"
+                )
+            )
+        elif not self.problems and not self.steps:
             self.problems.append(
                 (self.last or start).problem("the tab has nothing to play; write notes, as in -4:1")
             )
@@ -184,7 +201,8 @@ class _TabParser:
             self.problems.append(
                 start.problem("the tab leaves the player nothing to play; write {answer}")
             )
-        return ParsedTab(tuple(self.steps), self.at, tuple(dict.fromkeys(self.problems)))
+        problems = tuple(dict.fromkeys(self.problems))
+        return ParsedTab(tuple(self.steps), self.at, problems, tuple(self.solos))
 
     def _parse_sound(self, token: Token) -> None:
         """Parse a note or a rest, with its length and directions."""
@@ -239,6 +257,30 @@ class _TabParser:
         elif how.shake_hz and not self.directions.shake_hz and not step.shake:
             message = f"shake is the rate of a shake; write {step.tab} with another hole, as -4<>5"
             self.problems.append(token.problem(message))
+
+    def _parse_solo(self, token: Token) -> None:
+        """Parse a passage that is left to the player; it goes on from one right before it."""
+        head, brace, _ = token.text.partition("{")
+        _, colon, length = head.partition(":")
+        beats = self._parse_length(token, length if colon else None)
+        if not colon:
+            message = "a length is missing after solo; write beats, as in solo:4 for a bar of 4/4"
+            self.problems.append(token.problem(message))
+            self.bar_is_known = False
+        if brace:
+            self.problems.append(
+                token.problem("leave out the directions of the solo: it is the player's own")
+            )
+        if self.directions.call:
+            self.problems.append(token.problem("write {answer} before the solo, to end the call"))
+        if self.group is not None:
+            self.problems.append(token.problem("a solo inside [ ]; close the group first"))
+        if self.solos and self.solos[-1].end == self.at:
+            self.solos[-1] = replace(self.solos[-1], beats=self.solos[-1].beats + beats)
+        else:
+            self.solos.append(Solo(self.at, beats, self.bar, token.line, token.column))
+        self.can_tie = False
+        self._advance(beats)
 
     def _parse_grace(self, token: Token) -> None:
         try:

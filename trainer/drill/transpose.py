@@ -186,6 +186,9 @@ def move_by_pitch(drill: Drill, harp: Harp, half_steps: int = 0) -> Arrangement:
         second=second,
         recording=None,  # its pitch is that of the harp it was written down for
     )
+    if drill.position is not None:
+        tonic = key_in_position(written.key.tonic, drill.position) + half_steps
+        moved = replace(moved, position=position_for(harp.key.tonic, tonic))
     return make_arrangement(moved, harp, half_steps, missing)
 
 

@@ -17,6 +17,7 @@ from itertools import groupby
 
 from trainer.drill.errors import DrillError
 from trainer.drill.formatter import format_drill
+from trainer.drill.ground_text import ground_text
 from trainer.drill.model import (
     DEFAULT_DIP,
     DEFAULT_FALL,
@@ -38,7 +39,8 @@ from trainer.drill.model import (
 )
 from trainer.drill.parser import parse_drill, pickup_beats
 from trainer.drill.recording import DrillRecording
-from trainer.drill.tab_reader import parse_tab
+from trainer.drill.solo import Ground, GroundStyle, Solo, SoloBrief
+from trainer.drill.tab_reader import SOLO, parse_tab
 from trainer.drill.tab_words import DEFAULT_WAH_HZ, MAX_LENGTH_BEATS, MIN_LENGTH_BEATS, is_countable
 
 LINE_WIDTH = 72
@@ -82,9 +84,11 @@ def _text(drill: Drill) -> str:
     full_bar = drill.first_beat(_bar_of(drill.second[-1].end, drill) + 1) if drill.second else 0
     parts = [
         "\n".join(_head(drill)),
-        _part("tab", drill, drill.steps, drill.end),
+        _part("tab", drill, drill.steps, drill.end, drill.solos),
         _part("second", drill, drill.second, min(Fraction(full_bar), drill.end)),
         _aims(drill),
+        _ground(drill.ground),
+        _solo(drill.brief),
         _texts(
             "sections", {part.name: _range_text(part.first, part.last) for part in drill.sections}
         ),
@@ -114,6 +118,8 @@ def _head(drill: Drill) -> Iterator[str]:
     yield f'meter = "{drill.meter[0]}/{drill.meter[1]}"'
     if drill.start:
         yield f"pickup = {_pickup(-drill.start)}"
+    if drill.position is not None:
+        yield f"position = {drill.position}"
     if drill.swing != 1:
         yield f"swing = {toml_number(drill.swing)}"
     if drill.level != 1:
@@ -160,6 +166,33 @@ def _recording(recording: DrillRecording | None) -> str:
         for i in range(0, len(times), BEATS_PER_LINE)
     ]
     return "\n".join(["[recording]", *rows, "beats = [", *lines, "]"])
+
+
+def _ground(ground: Ground | None) -> str:
+    if ground is None:
+        return ""
+    play = [] if ground.style is GroundStyle.CHORDS else [f"play = {toml_string(ground.style)}"]
+    chords = f'chords = """\n{ground_text(ground.bars)}\n"""'
+    return "\n".join(["[ground]", *play, chords])
+
+
+def _solo(brief: SoloBrief | None) -> str:
+    if brief is None:
+        return ""
+    default = SoloBrief(brief.scale)
+    names = {
+        "phrase": "phrase_bars",
+        "rest": "rest_beats",
+        "range": "range_half_steps",
+        "division": "division",
+        "bends_off": "bends_off",
+    }
+    numbers = _non_default(
+        {name: getattr(brief, of) for name, of in names.items()},
+        {name: getattr(default, of) for name, of in names.items()},
+    )
+    rows = [f"{name} = {toml_number(value)}" for name, value in numbers.items()]
+    return "\n".join(["[solo]", f"scale = {toml_string(brief.scale)}", *rows])
 
 
 def _climb(climb: Climb | None) -> dict[str, float]:
@@ -236,11 +269,13 @@ class _Item:
     before: str = ""
 
 
-def _part(name: str, drill: Drill, steps: tuple[Step, ...], end: Fraction) -> str:
+def _part(
+    name: str, drill: Drill, steps: tuple[Step, ...], end: Fraction, solos: tuple[Solo, ...] = ()
+) -> str:
     """Return a part as a field, with several bars per line."""
     if not steps:
         return ""
-    bars = [" ".join(_words(bar)) + " |" for bar in _bars(drill, steps, end)]
+    bars = [" ".join(_words(bar)) + " |" for bar in _bars(drill, steps, end, solos)]
     pickup = bars[:1] if drill.start else []
     full = bars[len(pickup) :]
     lines: list[str] = []
@@ -256,15 +291,19 @@ def _bar_of(beat: Fraction, drill: Drill) -> int:
     return max(0, math.ceil(beat / drill.meter[0]))
 
 
-def _bars(drill: Drill, steps: tuple[Step, ...], end: Fraction) -> list[list[_Item]]:
+def _bars(
+    drill: Drill, steps: tuple[Step, ...], end: Fraction, solos: tuple[Solo, ...]
+) -> list[list[_Item]]:
     items: list[_Item] = []
     at = drill.start
-    for step, before, attached in _with_directions(steps):
+    in_call = False
+    for step, before, attached in _with_directions(steps, solos):
         if step.start < at:
             raise DrillError(
                 f"{step.tab} on beat {step.start} begins before the last step has ended"
             )
-        items += _split_at_bars(drill, at, step.start - at, "r", "r")
+        items += _between(drill, at, step.start, solos, in_call=in_call)
+        in_call = step.call
         grace = f"^{format_sound(step.grace)} " if step.grace else ""
         note = _split_at_bars(drill, step.start, step.beats, grace + step.tab, "~")
         note[0].attached = attached
@@ -277,8 +316,22 @@ def _bars(drill: Drill, steps: tuple[Step, ...], end: Fraction) -> list[list[_It
         (items[-1] if after_opening_rest else note[0]).before = before
         items += note
         at = step.end
-    items += _split_at_bars(drill, at, end - at, "r", "r")
+    items += _between(drill, at, end, solos, in_call=in_call)
     return [list(bar) for _, bar in groupby(items, lambda item: _bar_start(drill, item.start))]
+
+
+def _between(
+    drill: Drill, at: Fraction, end: Fraction, solos: tuple[Solo, ...], *, in_call: bool
+) -> list[_Item]:
+    """Return the rests and solos between two beats, with the end of a call before a solo."""
+    items: list[_Item] = []
+    for solo in solos:
+        if at <= solo.start < end:
+            items += _split_at_bars(drill, at, solo.start - at, "r", "r")
+            own = _split_at_bars(drill, solo.start, solo.beats, SOLO, SOLO)
+            own[0].before = "{answer}" if in_call else ""
+            items, in_call, at = [*items, *own], False, solo.end
+    return [*items, *_split_at_bars(drill, at, end - at, "r", "r")]
 
 
 def _bar_start(drill: Drill, beat: Fraction) -> Fraction:
@@ -309,9 +362,11 @@ def _split_at_bars(
     return pieces
 
 
-def _with_directions(steps: tuple[Step, ...]) -> Iterator[tuple[Step, str, str]]:
+def _with_directions(
+    steps: tuple[Step, ...], solos: tuple[Solo, ...]
+) -> Iterator[tuple[Step, str, str]]:
     """Yield each step with the directions before it and the direction attached to it."""
-    standing, call = "", False
+    standing, call, at = "", False, steps[0].start
     for direction, run in groupby(steps, _direction):
         same = list(run)
         wanted = direction if len(same) >= MIN_STANDING_RUN else ""
@@ -319,6 +374,9 @@ def _with_directions(steps: tuple[Step, ...]) -> Iterator[tuple[Step, str, str]]
         words += [] if standing == wanted or not wanted else [wanted]
         standing = wanted
         for step in same:
+            if any(at <= solo.start < step.start for solo in solos):
+                call = False  # a solo ends a call
+            at = step.end
             if step.call != call:
                 call = step.call
                 words.append("{call}" if call else "{answer}")

@@ -26,6 +26,7 @@ from trainer.marking.pass_search import StartError, find_passes, find_start
 from trainer.marking.performance import Performance, Remark, Try
 from trainer.marking.score import ScoreBreakdown, aim_score, break_down, mean_score, pass_score
 from trainer.marking.sentence import describe_sound
+from trainer.marking.solo_mark import SoloMark, SoloMeasured, SoloNote
 
 __all__ = [
     "CriterionScore",
@@ -46,6 +47,9 @@ __all__ = [
     "Result",
     "ScoreBreakdown",
     "ScoreTerm",
+    "SoloMark",
+    "SoloMeasured",
+    "SoloNote",
     "StartError",
     "Try",
     "aim_score",

@@ -33,7 +33,7 @@ def judge_common_lateness(result: Result, harp: Harp) -> Result:
     if least >= HABITS.common_late_points:
         return result
     judged = tuple(_judge(mark, late_ms, result, harp) for mark in result.marks)
-    score = pass_score(result.drill, judged, result.extras)
+    score = pass_score(result.drill, judged, result.extras, result.solos)
     passed = score >= result.drill.goal.pass_mark and not result.unplayed
     return replace(result, marks=judged, score=score, passed=passed)
 

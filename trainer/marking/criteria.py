@@ -324,6 +324,20 @@ def _pitch(step: Step, measured: Measured, tolerance: float) -> CriterionScore |
     return _combined(terms)
 
 
+def pitch_points(cents: float, tolerance: float) -> float:
+    """Points of a deviation in cents, 0 to 100, at a tolerance in cents."""
+    return _term("cents", cents, _pitch_curve(tolerance)).earned
+
+
+def leak_points(leak_db: float | None) -> float:
+    """Points of a leak in dB relative to the wanted hole, 0 to 100; None is no leak."""
+    return 100.0 if leak_db is None else _read(CURVES.leak_db, leak_db)
+
+
+def _read(curve: Curve, at: float) -> float:
+    return ScoreTerm.read("", at, at, curve).earned
+
+
 def _held_sd(measured: Measured) -> float:
     """Standard deviation of a held pitch in cents, drift included; 0 where it is not known."""
     if measured.wobble_cents is None or measured.drift_cents is None:

@@ -8,6 +8,7 @@ from typing import Protocol
 
 from trainer.drill import Drill, Step
 from trainer.marking.performance import Performance
+from trainer.marking.solo_mark import SoloMark
 
 
 @dataclass(frozen=True, slots=True)
@@ -212,8 +213,10 @@ class Result:
             steps that earned nothing.
         passed: whether the score reached the drill's pass mark and the pass was played to its end.
         extras: the extra notes, in order.
-        unplayed: number of steps that were to come when the pass was stopped.
+        unplayed: number of steps that were to come when the pass was stopped, and of solos that had
+            not ended.
         performance: how it was played without a click; None in time with one.
+        solos: the mark of each solo, in order.
     """
 
     drill: Drill
@@ -225,6 +228,7 @@ class Result:
     extras: tuple[ExtraNote, ...] = ()
     unplayed: int = 0
     performance: Performance | None = None
+    solos: tuple[SoloMark, ...] = ()
 
     def beat_ms(self, step: Step) -> float:
         """Length of a beat in milliseconds at a step, at the tempo of the pass."""

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterator
+from collections.abc import Collection, Iterator, Sequence
 from dataclasses import replace
 from itertools import dropwhile
 
-from trainer.drill import Clock, Drill, Goal, Step, format_sound
+from trainer.drill import Clock, Drill, Goal, Solo, Step, format_sound
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.marking.common_lateness import explain_common_lateness, judge_common_lateness
@@ -20,6 +20,8 @@ from trainer.marking.parameters import MARKER, ONSET
 from trainer.marking.reading_history import ReadingHistory
 from trainer.marking.score import pass_score, step_score
 from trainer.marking.sentence import mark_sentence
+from trainer.marking.solo_mark import SoloMark
+from trainer.marking.solo_marker import SoloMarker
 from trainer.marking.split_evidence import explain_splits, splits_without_upper_hole
 from trainer.marking.target import StepTarget
 from trainer.marking.tuning_sentence import explain_tuning
@@ -41,6 +43,7 @@ class Marker:
         last: int | None = None,
         *,
         skipped: Collection[int] = (),
+        solos: Sequence[Solo] = (),
     ) -> None:
         """Start before the first step.
 
@@ -51,6 +54,7 @@ class Marker:
             first: index of the first step to mark.
             last: index after the last step to mark; None marks all from `first`.
             skipped: indices of steps that are known to have been left out.
+            solos: the drill's solos that are played in the pass, in order.
 
         Raises:
             HarpError: the harp cannot play one of the steps.
@@ -66,6 +70,8 @@ class Marker:
         self._calls = [
             (clock.sample(step.start), clock.sample(step.end)) for step in steps if step.call
         ]
+        self._solos = SoloMarker(drill, harp, clock, solos)
+        self._calls = sorted([*self._calls, *self._solos.spans])
         self._follower = Follower(self._targets, clock.rate, calls=self._calls)
         self._history = ReadingHistory()
         self._reported: dict[int, Segment | None] = {}
@@ -86,6 +92,7 @@ class Marker:
             Marks of the steps that are now known to be over, in order. A later mark of the same
             step replaces an earlier one.
         """
+        reading = self._solos.observe(reading)
         self._history.append(reading)
         self._follower.decode(reading)
         if len(self._history) % MARKER.frames_between_checks:
@@ -95,6 +102,10 @@ class Marker:
         reached = -1 if newest is None else newest.step
         return [self._mark(step, news[step], is_skipped=step < reached) for step in sorted(news)]
 
+    def ended_solos(self) -> list[SoloMark]:
+        """Marks of the solos that have ended since the last call."""
+        return self._solos.ended()
+
     @property
     def late(self) -> int:
         """How late the player is, in samples, if steps are still to come; else 0."""
@@ -103,13 +114,19 @@ class Marker:
             return 0
         return max(0, round(newest.lateness))
 
-    def result(self, before: tuple[Mark, ...] = (), upto: int | None = None) -> Result:
+    def result(
+        self,
+        before: tuple[Mark, ...] = (),
+        upto: int | None = None,
+        earlier_solos: tuple[SoloMark, ...] = (),
+    ) -> Result:
         """Result of the pass so far, with a mark for each step of the range.
 
         Args:
             before: marks of steps before the range, from a pass that this one continues.
             upto: index of the first step that was not due when the pass was stopped. None marks
                 the whole range.
+            earlier_solos: marks of solos before the range, from the same pass as `before`.
         """
         segments = self._follower.final_path()
         played = {segment.step: segment for segment in segments}
@@ -124,16 +141,19 @@ class Marker:
         )
         marks = self._with_split_evidence(marks)
         extras = find_extra_notes(self._history, segments, self._targets, self._clock, self._calls)
-        score = pass_score(self._drill, marks, extras)
+        solos = (*earlier_solos, *self._solos.marks())
+        score = pass_score(self._drill, marks, extras, solos)
+        unplayed = len(self._targets) - len(due) + self._solos.unfinished
         result = Result(
             drill=self._drill,
             harp=self._harp.name,
             tempo=self._clock.tempo,
             marks=marks,
             score=score,
-            passed=score >= self._drill.goal.pass_mark and len(due) == len(self._targets),
+            passed=score >= self._drill.goal.pass_mark and not unplayed,
             extras=tuple(extras),
-            unplayed=len(self._targets) - len(due),
+            unplayed=unplayed,
+            solos=solos,
         )
         judged = judge_common_lateness(result, self._harp)
         return explain_common_lateness(explain_tuning(judged, self._harp))

@@ -777,6 +777,71 @@ class HabitParameters:
     """Level of a leak in dB relative to the wanted hole that is a fault."""
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SoloParameters:
+    """Constants of the marking of solos; see :mod:`trainer.marking.solo_criteria`.
+
+    All chosen by hand, on no performances: they say what a teacher would ask for, in numbers.
+    Curves go through (figure, points).
+    """
+
+    early_beats: float = 0.25
+    """Time in beats by which a note may begin before its solo, and from which before the end of the
+    solo it belongs to the written note that follows."""
+    split_s: float = 0.08
+    """Shortest time in seconds for which another pitch of the same hole is a note of its own: a
+    bend let up."""
+    settling_s: float = 0.12
+    """Time in seconds at the start of a note in which its pitch may still rise: natural reeds start
+    flat for up to 100 ms."""
+    ornament_s: float = 0.09
+    """Length in seconds below which a note is an ornament, whose pitch is not judged."""
+    wanted_notes_per_bar: float = 1.5
+    """Notes for each bar from which enough was played to be judged in full."""
+    strong_beats_per_bar: float = 0.5
+    """Strong beats with a note, for each bar, from which harmony is judged in full."""
+    anticipation_beats: float = 0.35
+    """Time in beats about a strong beat within which a note begins on it."""
+    off_scale: Curve = ((0.05, 100.0), (0.15, 80.0), (0.3, 50.0), (0.6, 0.0))
+    """Fraction of the notes outside the scale. Notes drawn at random from all twelve would be half
+    off a scale of six."""
+    chord_notes: Curve = ((0.2, 0.0), (0.5, 50.0), (0.75, 100.0))
+    """Fraction of the strong beats on which a note of the chord sounds. About half of them do by
+    chance."""
+    forgiven_points: float = 85.0
+    """Points for the pitch of a bend that may be out of tune: those of one at the tolerance."""
+    lost_grid: float = 0.5
+    """Distance from the nearest part of a beat, relative to the distance of two parts, at which
+    time is lost: the next part is as near."""
+    min_phrase_notes: int = 3
+    """Fewest notes of a phrase."""
+    min_phrase_bars: float = 0.25
+    """Shortest phrase in bars."""
+    slack_beats: float = 0.25
+    """Time in beats by which a phrase may exceed its limit, and a rest fall short of its own."""
+    phrased: Curve = ((0.0, 0.0), (0.5, 40.0), (0.9, 100.0))
+    """Mean fit of the phrases, weighted by their notes."""
+    wanted_phrases: float = 0.5
+    """Phrases for each longest phrase that the solo has room for, from which there are enough."""
+    range_fraction: Curve = ((0.2, 0.0), (0.6, 50.0), (1.0, 100.0))
+    """Range relative to the wanted one."""
+    effective_notes: Curve = ((1.0, 0.0), (2.0, 50.0), (3.0, 100.0))
+    """Effective number of different notes."""
+    context: int = 4
+    """Notes before a note that, with it, must have occurred before for it to be a repetition."""
+    same_phrase: float = 0.8
+    """Similarity of two phrases, 0 to 1, from which one repeats the other."""
+    repeated_phrases: Curve = ((0.5, 100.0), (0.75, 50.0), (1.0, 0.0))
+    """Fraction of the phrases after the first that repeat an earlier one. Two lines alike and a
+    third that answers them have half (common practice)."""
+    repeated_notes: Curve = ((0.45, 100.0), (0.65, 50.0), (0.85, 0.0))
+    """Fraction of the notes that are repetitions."""
+    run_notes: int = 4
+    """Fewest notes, each on the next degree of the scale in one direction, that are a run."""
+    in_runs: Curve = ((0.5, 100.0), (0.7, 50.0), (0.9, 0.0))
+    """Fraction of the notes that are in runs."""
+
+
 FOLLOWER = FollowerParameters()
 ONSET = OnsetParameters()
 ARTICULATION = ArticulationParameters()
@@ -796,3 +861,4 @@ CURVES = CurveParameters()
 SCORE = ScoreParameters()
 SENTENCE = SentenceParameters()
 HABITS = HabitParameters()
+SOLO = SoloParameters()

@@ -11,6 +11,9 @@ A step's score is min(`mean`, `most`) x `right` x `sounding` x `held`, where
 - `held` is 0.5 + 0.5 min(1, points for the length held / 50), so that a note that is only touched
   counts for half; 1 for a staccato note.
 
+A solo counts in the mean by its length, with its own score
+(:mod:`trainer.marking.solo_criteria`).
+
 A step that was not played, or too briefly to be judged, has 0; one that is optional and left out
 neither earns nor costs. The mean of a pass is that of its
 steps' scores weighted by their lengths in beats; extra notes count as steps that earned nothing.
@@ -21,7 +24,8 @@ The score of a pass is `aim` x (0.8 + 0.2 x mean / 100), where
 - `aim` is the least of its aims' scores, so that none makes up for another;
 - an aim's score is the mean of its steps' points on its criterion, times `right` and `held`; a step
   that was not played, or was cut too short to be judged on that criterion, has 0, and one that
-  could not be judged for another reason does not count.
+  could not be judged for another reason does not count. A solo counts like a step, with its points
+  on that criterion.
   An aim of which no step could be judged neither earns nor costs: the rest of the drill decides.
   An aim at time earns no more than the lateness that all notes share, against which each is judged.
 
@@ -41,6 +45,7 @@ from trainer.drill import Aim, CleannessRule, Drill, Goal, Step
 from trainer.marking.criteria import held_points, is_left_out, missing_holes, sounds_alone
 from trainer.marking.mark import ExtraNote, Mark, Measured
 from trainer.marking.parameters import SCORE
+from trainer.marking.solo_mark import SoloMark
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,18 +108,28 @@ def step_score(step: Step, measured: Measured, criteria: Mapping[str, float], go
     return break_down(step, measured, criteria, goal).score
 
 
-def pass_score(drill: Drill, marks: Sequence[Mark], extras: Sequence[ExtraNote] = ()) -> float:
+def pass_score(
+    drill: Drill,
+    marks: Sequence[Mark],
+    extras: Sequence[ExtraNote] = (),
+    solos: Sequence[SoloMark] = (),
+) -> float:
     """Score of a pass, 0 to 100; 0 for one without steps.
 
     Args:
         drill: the drill, with its aims.
         marks: marks of the steps that were due.
         extras: notes that the drill does not ask for.
+        solos: marks of the solos that were due.
     """
-    mean = mean_score(marks, extras)
+    mean = mean_score(marks, extras, solos)
     due = {mark.step.index for mark in marks}
-    aims = [aim for aim in drill.aims if any(s.index in due for s in aim.steps(drill.steps))]
-    scores = [score for aim in aims if (score := aim_score(drill, aim, marks)) is not None]
+    aims = [
+        aim
+        for aim in drill.aims
+        if (aim.is_on_solos and solos) or any(s.index in due for s in aim.steps(drill.steps))
+    ]
+    scores = [score for aim in aims if (score := aim_score(drill, aim, marks, solos)) is not None]
     if not scores:
         return min(mean, _common_limit(drill, marks))
     return min(scores) * (1.0 - SCORE.beside_weight * (1.0 - mean / 100.0))
@@ -128,14 +143,18 @@ def _common_limit(drill: Drill, marks: Sequence[Mark]) -> float:
     return common + SCORE.max_above_worst
 
 
-def aim_score(drill: Drill, aim: Aim, marks: Sequence[Mark]) -> float | None:
-    """Score of one aim, 0 to 100; None where none of its steps could be judged."""
+def aim_score(
+    drill: Drill, aim: Aim, marks: Sequence[Mark], solos: Sequence[SoloMark] = ()
+) -> float | None:
+    """Score of one aim, 0 to 100; None where none of its steps and solos could be judged."""
     aimed = {step.index for step in aim.steps(drill.steps)}
     points = [
         earned
         for mark in marks
         if mark.step.index in aimed and (earned := aim_points(mark, aim.criterion)) is not None
     ]
+    if aim.is_on_solos:
+        points += [each.criteria[aim.criterion] for each in solos if aim.criterion in each.criteria]
     return sum(points) / len(points) if points else None
 
 
@@ -179,10 +198,14 @@ def right_factor(criteria: Mapping[str, float]) -> float:
     return min(1.0, criteria.get("pitch", SCORE.right_pitch) / SCORE.right_pitch)
 
 
-def mean_score(marks: Sequence[Mark], extras: Sequence[ExtraNote] = ()) -> float:
-    """Mean of the steps' scores weighted by their lengths, 0 to 100; 0 without steps."""
+def mean_score(
+    marks: Sequence[Mark], extras: Sequence[ExtraNote] = (), solos: Sequence[SoloMark] = ()
+) -> float:
+    """Mean of the steps' and solos' scores weighted by their lengths, 0 to 100; 0 of nothing."""
     counting = [mark for mark in marks if not is_left_out(mark.step, mark.measured)]
     beats = sum(float(mark.step.beats) for mark in counting)
+    beats += sum(float(each.solo.beats) for each in solos)
     extra_beats = sum(extra.beats for extra in extras)
     earned = sum(mark.score * float(mark.step.beats) for mark in counting)
+    earned += sum(each.score * float(each.solo.beats) for each in solos)
     return earned / (beats + extra_beats) if beats else 0.0

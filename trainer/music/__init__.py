@@ -1,6 +1,7 @@
-"""Hertz, cents, note names, temperaments, positions and degrees; nothing about harmonicas."""
+"""Hertz, cents, note names, temperaments, positions, chords, scales; nothing about harmonicas."""
 
 from trainer.music.errors import MusicError
+from trainer.music.harmony import SCALES, Chord, parse_chord
 from trainer.music.pitch import (
     cents,
     hz_to_midi,
@@ -29,7 +30,9 @@ __all__ = [
     "MAJOR_POSITIONS",
     "MINOR_POSITIONS",
     "POSITIONS",
+    "SCALES",
     "TEMPERAMENTS",
+    "Chord",
     "MusicError",
     "Temperament",
     "cents",
@@ -41,6 +44,7 @@ __all__ = [
     "midi_to_hz",
     "mode_name",
     "note_name",
+    "parse_chord",
     "parse_note",
     "parse_pitch_class",
     "parse_song_key",

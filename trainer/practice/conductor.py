@@ -19,6 +19,7 @@ from trainer.marking import (
     Marker,
     OtherPitchError,
     Position,
+    SoloMark,
     StartError,
 )
 from trainer.practice.events import (
@@ -28,6 +29,7 @@ from trainer.practice.events import (
     PassEnded,
     PositionChanged,
     ReadingHeard,
+    SoloMarked,
     StepMarked,
 )
 from trainer.practice.passes import OwnTime, Pass
@@ -59,6 +61,7 @@ class Conductor:
         """The drill's beat that the count-in of the pass leads to."""
         self._clock: Clock = BeatClock(0, 60.0, rate)
         self._earlier_marks: tuple[Mark, ...] = ()
+        self._earlier_solos: tuple[SoloMark, ...] = ()
         """Marks of the interrupted pass that the current one continues."""
         self._beat = 0
         self._follower: LiveFollower | None = None
@@ -77,7 +80,10 @@ class Conductor:
         continues = bool(self.passes) and self.passes[-1].broken
         earlier = self._earlier_marks if continues else ()
         self._earlier_marks = tuple(mark for mark in earlier if mark.step.index < next_pass.first)
-        bar = self._plan.entry_bar(next_pass.first)
+        bars = next_pass.bars
+        bar = bars[0] if bars else self._plan.entry_bar(next_pass.first)
+        solos = self._earlier_solos if continues else ()
+        self._earlier_solos = tuple(each for each in solos if max(1, each.solo.bar) < bar)
         self._count_in = self._plan.count_in or self._plan.drill.count_in_beats(bar)
         self._entry = self._plan.drill.entry_beat(bar)
         self._beat = -self._count_in - 1
@@ -89,7 +95,8 @@ class Conductor:
             return FreeMarker(drill, harp, self._rate, first, last)
         performance = next_pass.performance
         skipped = performance.skipped if performance else ()
-        return Marker(drill, harp, self._clock, first, last, skipped=skipped)
+        solos = drill.solos_in(next_pass.bars) if next_pass.bars else ()
+        return Marker(drill, harp, self._clock, first, last, skipped=skipped, solos=solos)
 
     def begin_following(self, steps: range) -> None:
         """Begin to follow a player who keeps their own time.
@@ -141,6 +148,9 @@ class Conductor:
             reading = silent(reading)
         for mark in self._marker.observe(reading):
             yield StepMarked(mark)
+        if isinstance(self._marker, Marker):
+            for solo_mark in self._marker.ended_solos():
+                yield SoloMarked(solo_mark)
 
     def _beats(self, reading: Reading) -> Iterator[Event]:
         beat = math.floor(self._clock.beat(reading.heard)) - self._entry
@@ -227,15 +237,33 @@ class Conductor:
         list(self._end())
         return step
 
+    def resume_bar(self, step: int, sample: int) -> int:
+        """Return the bar in which a pass interrupted at a sample resumes, given its first step.
+
+        It is the bar of a solo that was played then and leads to the step, else that of the step.
+        """
+        drill = self._plan.drill
+        assert drill is not None
+        following = drill.steps[step]
+        before = drill.steps[step - 1].end if step else drill.start
+        for solo in drill.solos:
+            leads_to_it = before <= solo.start < following.start
+            if leads_to_it and self._clock.sample(solo.end) > sample:
+                return max(1, solo.bar)
+        return max(1, following.bar)
+
     def _end(self) -> Iterator[Event]:
         assert self._marker is not None
         current = self.passes[-1]
-        result = self._marker.result(self._earlier_marks, current.upto)
+        if isinstance(self._marker, Marker):
+            result = self._marker.result(self._earlier_marks, current.upto, self._earlier_solos)
+        else:
+            result = self._marker.result(self._earlier_marks, current.upto)
         result = replace(result, performance=current.performance)
         self._marker = None
         if current.broken:
-            self._earlier_marks = result.marks
-        elif result.marks:
+            self._earlier_marks, self._earlier_solos = result.marks, result.solos
+        elif result.marks or result.solos:
             self.passed.append(result.passed)
             yield PassEnded(result)
 

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from trainer.drill import Clock
 from trainer.ear import HeardNote, Reading
-from trainer.marking import Mark, Position, Result
+from trainer.marking import Mark, Position, Result, SoloMark
 from trainer.sound import Passage
 
 
@@ -68,6 +68,13 @@ class StepMarked:
     """
 
     mark: Mark
+
+
+@dataclass(frozen=True, slots=True)
+class SoloMarked:
+    """A solo has ended and has its mark."""
+
+    mark: SoloMark
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,6 +201,7 @@ Event = (
     | ReadingHeard
     | NoteEnded
     | StepMarked
+    | SoloMarked
     | PositionChanged
     | PassEnded
     | WaitStarted

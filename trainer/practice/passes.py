@@ -47,6 +47,8 @@ class Pass:
         broken: whether the pass was interrupted; the next one resumes it and shares its result.
         swing, change: as in :class:`trainer.drill.BeatClock`.
         waits: whether it is extended beyond `close` for a player who is late.
+        bars: first and last bar, of a drill with solos; they say which solos are played. None
+            for another drill.
         performance: how it was played without a click, which is no tag; None in time with one.
     """
 
@@ -61,14 +63,33 @@ class Pass:
     swing: float = 1.0
     waits: bool = False
     change: TempoMap | None = None
+    bars: tuple[int, int] | None = None
     performance: Performance | None = None
 
     @classmethod
     def of(
-        cls, drill: Drill, clock: BeatClock, steps: range, begin: int, *, waits: bool = False
+        cls,
+        drill: Drill,
+        clock: BeatClock,
+        steps: range,
+        begin: int,
+        bars: tuple[int, int] | None = None,
+        *,
+        waits: bool = False,
     ) -> Pass:
-        """Return a pass that runs its course on a clock."""
-        end = clock.sample(drill.steps[steps[-1]].end)
+        """Return a pass that runs its course on a clock.
+
+        Args:
+            drill: what is played.
+            clock: its beats.
+            steps: indices of the steps of the pass.
+            begin: sample after which its readings count.
+            bars: first and last bar; None for all.
+            waits: whether it is extended for a player who is late.
+        """
+        bars = bars or (1, drill.bars)
+        ends = [drill.steps[steps[-1]].end, *(solo.end for solo in drill.solos_in(bars))]
+        end = clock.sample(max(ends))
         beat_s = clock.beat_s(drill.steps[steps[-1]].end)
         close = end + round(min(TAIL_S, TAIL_BEATS * beat_s) * clock.rate)
         first, last = steps[0], steps[-1] + 1
@@ -77,6 +98,7 @@ class Pass:
             swing=clock.swing,
             waits=waits,
             change=clock.change,
+            bars=bars if drill.solos else None,
         )
 
     @classmethod
@@ -172,6 +194,8 @@ def _pass_tags(saved: Pass) -> dict[str, Any]:
     """Return the fields of a pass that are tags."""
     tags = asdict(replace(saved, performance=None))
     del tags["performance"]
+    if saved.bars is None:
+        del tags["bars"]
     return tags
 
 
@@ -233,7 +257,14 @@ def saved_own_time(tags: Mapping[str, Any], drill: Drill) -> OwnTime | None:
 def _saved_pass(fields: Mapping[str, Any]) -> Pass:
     """Return the pass of a saved take's tags; those of a steady tempo may lack `change`."""
     change = fields.get("change")
-    return Pass(**{**fields, "change": None if change is None else _saved_tempo(change)})
+    bars = fields.get("bars")
+    return Pass(
+        **{
+            **fields,
+            "change": None if change is None else _saved_tempo(change),
+            "bars": None if bars is None else tuple(bars),
+        }
+    )
 
 
 def _saved_tempo(fields: Mapping[str, Any]) -> TempoMap:
@@ -268,9 +299,16 @@ def _is_pass(saved: Pass, drill: Drill) -> bool:
         and _is_number(saved.tempo, MIN_SAVED_TEMPO, MAX_SAVED_TEMPO)
         and _is_number(saved.swing, 1.0, 3.0)
         and (saved.change is None or _is_change(saved.change))
+        and (saved.bars is None or _is_bars(saved.bars, drill))
         and type(saved.broken) is bool
         and type(saved.waits) is bool
     )
+
+
+def _is_bars(bars: tuple[int, ...], drill: Drill) -> bool:
+    """Whether saved bars are a range of the drill's."""
+    are_numbers = len(bars) == 2 and all(type(bar) is int for bar in bars)
+    return are_numbers and 1 <= bars[0] <= bars[1] <= drill.bars
 
 
 def _is_own_time(own_time: OwnTime, drill: Drill) -> bool:

@@ -7,7 +7,7 @@ misses an aim comes near the pass mark.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from trainer.drill import (
@@ -53,6 +53,8 @@ GROSS_STACCATO, MODERATE_STACCATO = 0.85, 0.75
 """The same of a staccato note."""
 GROSS_GAP_MS, MODERATE_GAP_MS = 120.0, 80.0
 """Gap in milliseconds after a legato note."""
+MODERATE_SOLO = 0.75
+"""Fraction of the notes or phrases of a solo with a moderate fault; a gross one touches all."""
 MODERATE_SWELL = 0.2
 """Fraction of the wanted swell; a gross fault has none."""
 
@@ -102,23 +104,40 @@ def prove(drill: Drill, harp: Harp, seed: int = 1) -> tuple[Trial, ...]:
 
 def _prove_at_tolerance(drill: Drill, harp: Harp, seed: int) -> list[Trial]:
     cents, max_gross = drill.goal.tolerance, drill.goal.pass_mark - MIN_DISTANCE
-    trials = [Trial("", perform(drill, harp, {}, seed).score, MIN_FAULTLESS, False, cents)]
+    trials = [Trial("", perform(drill, harp, {}, seed=seed).score, MIN_FAULTLESS, False, cents)]
     for aim in drill.aims:
         aimed = aim.steps(drill.steps)
         name = describe_aim(aim)
-        gross = perform(drill, harp, faults_of(aim, aimed, drill), seed).score
+        solo = {aim.criterion: 1.0} if aim.is_on_solos and drill.solos else {}
+        gross = perform(drill, harp, faults_of(aim, aimed, drill), solo, seed).score
         trials.append(Trial(f"{name}, gross", gross, max_gross, True, cents))
         if aim.criterion == "holes" and "splits" in aim.groups:
             continue  # a split without beats sounds like one hole, step by step
         half = faults_of(aim, aimed[::2], drill, moderate=True)
-        moderate = perform(drill, harp, half, seed).score
+        solo = {name: MODERATE_SOLO for name in solo}
+        moderate = perform(drill, harp, half, solo, seed).score
         trials.append(Trial(f"{name}, moderate", moderate, MAX_MODERATE, True, cents))
     return trials
 
 
-def perform(drill: Drill, harp: Harp, faults: dict[int, Fault], seed: int = 1) -> Result:
-    """Result of a pass that the built-in player performs."""
-    plan = Plan(harp, PlayerSpec(faults=faults, seed=seed), drill=drill)
+def perform(
+    drill: Drill,
+    harp: Harp,
+    faults: dict[int, Fault],
+    solo_faults: Mapping[str, float] | None = None,
+    seed: int = 1,
+) -> Result:
+    """Result of a pass that the built-in player performs.
+
+    Args:
+        drill: the drill.
+        harp: the harp.
+        faults: faults by index of the step.
+        solo_faults: faults in solos, as in :class:`trainer.sound.PlayerSpec`; None for none.
+        seed: of the player.
+    """
+    source = PlayerSpec(faults=faults, solo_faults=solo_faults or {}, seed=seed)
+    plan = Plan(harp, source, drill=drill)
     (result,) = (event.result for event in run_take(plan) if isinstance(event, PassEnded))
     return result
 

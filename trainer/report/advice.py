@@ -88,7 +88,7 @@ def _on_failure(result: Result) -> list[Advice]:
     if result.extras:
         pieces.append(Advice(result.extras[0].sentence, "Play only what the tab says."))
     for aim in drill.aims:
-        score = aim_score(drill, aim, result.marks)
+        score = aim_score(drill, aim, result.marks, result.solos)
         if score is not None and score < drill.goal.pass_mark:
             focus = f"The drill is for {describe_aim(aim)}: {int(score)} of 100."
             pieces.append(Advice(focus, "Play slower, and listen to that alone."))

@@ -31,6 +31,7 @@ from trainer.report.schemas.results import (
     TryData,
     WantedInflectionData,
 )
+from trainer.report.solo_report import solo_data, solo_lines
 
 MAX_REMARKS = 5
 """Most remarks on a performance that are shown in a sentence; the data has them all."""
@@ -85,6 +86,8 @@ def result_text(result: Result, width: int = WIDTH) -> str:
     lines.append("step  tab     mark  why")
     lines += [mark_line(mark, width) for mark in result.marks]
     lines += [f"     {extra.sentence}" for extra in result.extras]
+    for solo in result.solos:
+        lines += solo_lines(solo, result.drill, width)
     lines += [fill(line, width) for line in aim_lines(result)]
     lines.append(fill(total_line(result), width))
     return "\n".join(lines)
@@ -106,7 +109,7 @@ def aim_lines(result: Result) -> list[str]:
     """Return a line for each aim of the drill: what it is, and how well it was met."""
     lines = []
     for aim in result.drill.aims:
-        score = aim_score(result.drill, aim, result.marks)
+        score = aim_score(result.drill, aim, result.marks, result.solos)
         earned = "cannot be judged" if score is None else f"{score_text(score)} of 100"
         lines.append(f"Aim: {describe_aim(aim)}: {earned}.")
     return lines
@@ -117,7 +120,7 @@ def _aim_data(aim: Aim, result: Result) -> AimData:
         "criterion": aim.criterion,
         "groups": list(aim.groups),
         "steps": [step.index for step in aim.steps(result.drill.steps)],
-        "score": aim_score(result.drill, aim, result.marks),
+        "score": aim_score(result.drill, aim, result.marks, result.solos),
     }
 
 
@@ -141,12 +144,13 @@ def result_data(result: Result) -> ResultData:
         "tolerance_cents": goal.tolerance,
         "weights": dict(goal.weights),
         "score": result.score,
-        "mean": mean_score(result.marks, result.extras),
+        "mean": mean_score(result.marks, result.extras, result.solos),
         "aims": [_aim_data(aim, result) for aim in result.drill.aims],
         "passed": result.passed,
         "unplayed": result.unplayed,
         "weakest": None if weakest is None else weakest.step.index,
         "steps": [_step_data(mark, result) for mark in result.marks],
+        "solos": [solo_data(mark, result.drill) for mark in result.solos],
         "extras": [
             {
                 "start": extra.start,

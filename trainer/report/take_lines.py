@@ -5,7 +5,8 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
-from trainer.drill import Step, step_directions
+from trainer.drill import Drill, Step, step_directions
+from trainer.marking import SoloMark
 from trainer.practice import (
     BeatReached,
     Event,
@@ -19,6 +20,7 @@ from trainer.practice import (
     ReadingHeard,
     SavingProgress,
     SilenceEnded,
+    SoloMarked,
     StepMarked,
     TakeFailed,
     TakeFinished,
@@ -30,6 +32,7 @@ from trainer.report.directions import written_tab
 from trainer.report.formatting import WIDTH, bars_text
 from trainer.report.heard_report import heard_note_text
 from trainer.report.result_report import mark_line, result_text
+from trainer.report.solo_report import solo_lines
 from trainer.sound import Passage
 
 
@@ -106,6 +109,8 @@ class TakeLines:
                 return heard_note_text(note).splitlines()
             case BeatReached(number):
                 return [*self._beat(number)]
+            case SoloMarked(mark):
+                return self._solo(mark)
             case StepMarked(mark):
                 is_update = mark.step.index in self._marked
                 self._marked.add(mark.step.index)
@@ -135,6 +140,10 @@ class TakeLines:
                 return [saving_text(fraction)]
             case TakeFinished(saved):
                 return [f"The audio is saved in {saved}."] if saved else []
+
+    def _solo(self, mark: SoloMark) -> list[str]:
+        assert self._plan.drill is not None
+        return solo_lines(mark, self._plan.drill)
 
     def _start(self, started: PassStarted) -> Iterator[str]:
         plan, drill, first, last = self._plan, self._plan.drill, started.first, started.last
@@ -174,7 +183,8 @@ class TakeLines:
         if number and beat % drill.meter[0]:
             return
         steps = [drill.steps[i] for i in self._steps if drill.steps[i].bar == bar]
-        names = ", ".join(map(_step_text, steps)) or "nothing begins"
+        words = [*map(_step_text, steps), *(solo_words(drill, bar))]
+        names = ", ".join(words) or "nothing begins"
         place = f"bar {bar} of {drill.bars}" if bar else "pick-up"
         yield from self._wrapped(f"{place}: {names}")
 
@@ -186,6 +196,17 @@ class TakeLines:
 
     def _wrapped(self, line: str) -> list[str]:
         return textwrap.wrap(line, self._width, subsequent_indent="  ", break_on_hyphens=False)
+
+
+def solo_words(drill: Drill, bar: int) -> Iterator[str]:
+    """Yield what a bar asks of a soloist: that it is theirs, and its chords."""
+    first = (bar - 1) * drill.meter[0]
+    last = first + drill.meter[0]
+    if any(solo.start < last and solo.end > first for solo in drill.solos):
+        yield "solo"
+    chords = [each.chord.in_key for each in drill.chords if first <= each.start < last]
+    if chords:
+        yield f"over {' '.join(chords)}"
 
 
 def _step_text(step: Step) -> str:

@@ -183,6 +183,18 @@ class SoundTable(_Table):
     clicks: bool = Field(
         title="Clicks", default=True, description="whether beats are heard, true or false"
     )
+    ground: bool = Field(
+        title="Ground",
+        default=True,
+        description="whether the chords or bass of a drill are played, true or false",
+    )
+    ground_db: float = Field(
+        title="Level of the ground",
+        default=0.0,
+        ge=-30,
+        le=12,
+        description="dB relative to the usual level, a number from -30 to 12",
+    )
 
 
 class JournalTable(_Table):

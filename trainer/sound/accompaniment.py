@@ -1,4 +1,4 @@
-"""What the trainer itself plays while the player plays: calls, and the other part of a duet.
+"""What the trainer itself plays beside the player: calls, the other part of a duet, the ground.
 
 A step is scheduled when it is due and rendered as it is given to the output. So neither a long part
 nor a long note takes memory, and each begins on its sample however clock and output drift.
@@ -15,10 +15,14 @@ import numpy as np
 from trainer.core.types import Samples
 from trainer.drill import BeatClock, Drill, Step
 from trainer.harp import Harp
+from trainer.sound.ground import GroundNote, GroundVoice, ground_hz, ground_notes
 from trainer.sound.performer.fault import Fault
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
 from trainer.sound.performer.voice import ReedVoice, VoiceKind
+
+TrainerNote = Step | GroundNote
+"""What the trainer plays: a step of the drill, or a note of its ground."""
 
 _SEED = 2
 """Seed of its harp, another one than that of the built-in player, who may play beside it."""
@@ -45,40 +49,57 @@ def accompaniment_steps(drill: Drill, bars: tuple[int, int] | None = None) -> tu
     return tuple(sorted(inside, key=lambda step: step.start))
 
 
+def trainer_notes(
+    drill: Drill, bars: tuple[int, int] | None = None, ground_db: float | None = 0.0
+) -> tuple[TrainerNote, ...]:
+    """Return all that the trainer plays in a pass: its steps, and the notes of the ground.
+
+    Args:
+        drill: with the player's part in its steps.
+        bars: first and last bar of the pass, counted from 1; None takes all.
+        ground_db: level of the ground relative to the usual one in dB; None plays none.
+    """
+    ground: tuple[GroundNote, ...] = ()
+    if ground_db is not None:
+        ground = ground_notes(drill, bars or (1, drill.bars), ground_db)
+    notes: list[TrainerNote] = [*accompaniment_steps(drill, bars), *ground]
+    return tuple(sorted(notes, key=lambda note: note.start))
+
+
 class Accompaniment:
-    """Steps on their way to an output."""
+    """Steps and notes of the ground on their way to an output."""
 
     def __init__(self, rate: int) -> None:
         """`rate` in samples per second of the output."""
         self._rate = rate
-        self._waiting: deque[tuple[Harp, BeatClock, Step]] = deque()
-        self._sounding: list[ReedVoice] = []
+        self._waiting: deque[tuple[Harp, BeatClock, TrainerNote]] = deque()
+        self._sounding: list[ReedVoice | GroundVoice] = []
 
-    def add(self, harp: Harp, clock: BeatClock, steps: Sequence[Step]) -> None:
-        """Play steps after those added before.
+    def add(self, harp: Harp, clock: BeatClock, notes: Sequence[TrainerNote]) -> None:
+        """Play steps and notes of a ground after those added before.
 
         Args:
             harp: what they are played on.
             clock: where their beats fall.
-            steps: in order of time.
+            notes: in order of time.
 
         Raises:
             HarpError: the harp cannot play one.
         """
-        for step in steps:
-            for tab in step.tabs:
+        for note in notes:
+            for tab in note.tabs if isinstance(note, Step) else ():
                 harp.midi(tab)
-        self._waiting.extend((harp, clock, step) for step in steps)
+        self._waiting.extend((harp, clock, note) for note in notes)
 
     def stop(self, frame: int) -> None:
-        """Play no further steps, and release what sounds at a frame of the output."""
+        """Play nothing further, and release what sounds at a frame of the output."""
         self._waiting.clear()
         self._sounding = [voice for voice in self._sounding if voice.start < frame]
         for voice in self._sounding:
             voice.release_at(frame)
 
     def mix(self, out: Samples, first: int, frame_of: Callable[[int], int]) -> None:
-        """Add the steps to the next stretch of output, as far as they fall into it.
+        """Add what is played to the next stretch of output, as far as they fall into it.
 
         Args:
             out: frames, shape (n,), of which the first has the number `first`; changed.
@@ -87,12 +108,17 @@ class Accompaniment:
         """
         end = first + len(out)
         while self._waiting:
-            harp, clock, step = self._waiting[0]
-            frame = frame_of(clock.sample(step.start))
+            harp, clock, note = self._waiting[0]
+            frame = frame_of(clock.sample(note.start))
             if frame >= end:
                 break
             self._waiting.popleft()
-            self._sounding += self._voices(harp, clock, step, frame)
+            if isinstance(note, Step):
+                self._sounding += self._voices(harp, clock, note, frame)
+            else:
+                stop = frame_of(clock.sample(note.end))
+                hz = ground_hz(note, harp)
+                self._sounding.append(GroundVoice(hz, note, frame, stop, self._rate))
         if not self._sounding:
             return
         sound, air = np.zeros(len(out)), np.zeros(len(out))

@@ -22,9 +22,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.types import Samples
-from trainer.drill import BeatClock, Step
+from trainer.drill import BeatClock
 from trainer.harp import Harp
-from trainer.sound.accompaniment import Accompaniment
+from trainer.sound.accompaniment import Accompaniment, TrainerNote
 from trainer.sound.block import REFERENCE_LEAD_S, round_to_24_bits
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.passage import LoopGenerator, RenderedPassage
@@ -97,8 +97,8 @@ class OutputMixer:
         """Click the beats of a track after those before, with beat 0 on the sample `zero`."""
         self._clicks.extend(track.beats_from(zero, self._input_rate))
 
-    def add_steps(self, harp: Harp, clock: BeatClock, steps: Sequence[Step]) -> None:
-        """Play steps after those before, each from its sample of the input.
+    def add_steps(self, harp: Harp, clock: BeatClock, steps: Sequence[TrainerNote]) -> None:
+        """Play steps and notes of a ground after those before, each from its sample of the input.
 
         Raises:
             HarpError: the harp cannot play one.

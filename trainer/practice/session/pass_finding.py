@@ -46,7 +46,7 @@ class PassFinder:
         if self._plan.start is None and (saved := saved_passes(self._source.tags, drill)):
             return list(saved)
         plan, rate = self._plan, self._source.rate
-        has_beat = plan.click or plan.start is not None or any(step.call for step in drill.steps)
+        has_beat = plan.click or plan.start is not None or _trainer_plays(drill)
         if has_beat:
             return self._passes_on(self._clocks(drill), drill, steps)
         notes = self._notes()
@@ -66,7 +66,8 @@ class PassFinder:
                 first = clock.sample(drill.steps[steps[0]].start) - round(EARLY_S * rate)
                 passes[-1] = replace(passes[-1], close=min(passes[-1].close, first))
             begin = passes[-1].close if passes else 0
-            passes.append(Pass.of(drill, clock, steps, begin, waits=clock is clocks[-1]))
+            waits = clock is clocks[-1]
+            passes.append(Pass.of(drill, clock, steps, begin, self._plan.played_bars, waits=waits))
         return passes
 
     def _clocks(self, drill: Drill) -> list[BeatClock]:
@@ -125,3 +126,8 @@ class PassFinder:
                 f"{self._plan.source.file}, which is {seconds:.1f} s long"
             )
         return start
+
+
+def _trainer_plays(drill: Drill) -> bool:
+    """Whether a drill is played in time with the trainer, or has solos, which need its click."""
+    return bool(drill.solos or drill.ground) or any(step.call for step in drill.steps)

@@ -84,4 +84,4 @@ class Pausing:
         assert drill is not None
         assert self._paused_at is not None
         step = self._conductor.resume_step(self._paused_at, self._bars_back)
-        return TakePaused(bar=max(1, drill.steps[step].bar))
+        return TakePaused(bar=self._conductor.resume_bar(step, self._paused_at))

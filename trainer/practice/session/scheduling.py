@@ -114,9 +114,12 @@ class PassScheduler:
         if drill.free:
             yield from self._begin(Pass.free(drill, steps, sample))
             return
-        bars = (max(1, drill.steps[step].bar), self._bars(drill)[1])
+        bars = (
+            self._conductor.resume_bar(step, self._conductor.passes[-1].close),
+            self._bars(drill)[1],
+        )
         clock = self._source.resume_pass(bars, self.tempo)
-        yield from self._begin(self._timed_pass(drill, clock, steps, sample))
+        yield from self._begin(self._timed_pass(drill, clock, steps, sample, bars))
 
     def listen_again(self) -> Iterator[Event]:
         """Begin to listen again, without a drill or to a player who is followed."""
@@ -138,9 +141,17 @@ class PassScheduler:
             self._ladder.count_pass(self._conductor.passed[-1])
         return self.tempo
 
-    def _timed_pass(self, drill: Drill, clock: BeatClock, steps: range, begin: int) -> Pass:
+    def _timed_pass(
+        self,
+        drill: Drill,
+        clock: BeatClock,
+        steps: range,
+        begin: int,
+        bars: tuple[int, int] | None = None,
+    ) -> Pass:
         """Return a pass; it waits for a late player unless the next one follows in time."""
-        return Pass.of(drill, clock, steps, begin, waits=not self._plan.is_seamless)
+        bars = bars or self._bars(drill)
+        return Pass.of(drill, clock, steps, begin, bars, waits=not self._plan.is_seamless)
 
     def _begin(self, next_pass: Pass) -> Iterator[Event]:
         clock = next_pass.clock(self._source.rate)

@@ -239,6 +239,110 @@ class StepData(TypedDict):
     """Why it was marked so, in words."""
 
 
+class SoloTargetData(TypedDict):
+    """What a solo asks for."""
+
+    scale: str
+    """Name of the scale."""
+    position: int
+    """Position, which gives the scale its key."""
+    phrase_bars: float
+    """Longest phrase with its rest in bars."""
+    rest_beats: float
+    """Shortest rest between phrases in beats."""
+    range_half_steps: int
+    """Least range in half steps."""
+    division: int
+    """Parts of a beat on which notes may begin."""
+    bends_off: int
+    """Number of bends that may be out of tune."""
+
+
+class SoloMeasuredData(TypedDict):
+    """What was measured in a solo; null where it could not be."""
+
+    notes: int
+    """Number of notes, without ornaments."""
+    wanted_notes: int
+    """Number from which enough was played."""
+    off_scale: float | None
+    """Fraction of the notes outside the scale."""
+    foreign: str
+    """Tab of the note outside the scale that was played most; empty for none."""
+    strong_beats: int
+    """Number of strong beats on which a note sounds."""
+    chord_notes: float | None
+    """Fraction of these on which it is a note of the chord."""
+    cents: float | None
+    """Mean distance of the notes from their pitch in cents."""
+    bends_off: int
+    """Number of bends beyond the tolerance."""
+    late_ms: float | None
+    """Mean distance of the onsets from the nearest part of a beat in milliseconds."""
+    leaks: float | None
+    """Fraction of the notes with an audible leak."""
+    phrases: list[float]
+    """Lengths of the phrases in beats, without the rests between them."""
+    phrased: float | None
+    """Mean fit of the phrases, weighted by their notes, 0 to 1."""
+    range_half_steps: int | None
+    """Distance of the highest from the lowest note in half steps."""
+    effective_notes: float | None
+    """Effective number of different notes."""
+    repeated_phrases: float | None
+    """Fraction of the phrases after the first that repeat an earlier one."""
+    repeated_notes: float | None
+    """Fraction of the notes that end a repetition."""
+    in_runs: float | None
+    """Fraction of the notes in runs along the scale."""
+
+
+class SoloNoteData(TypedDict):
+    """A note that was played in a solo."""
+
+    tab: str
+    """Its tab."""
+    start: int
+    """First sample."""
+    end: int
+    """First sample after it."""
+    beat: float
+    """Beat on which it began, without swing."""
+    beats: float
+    """Length in beats."""
+    late_ms: float
+    """Milliseconds after the nearest part of a beat; negative is early."""
+    cents: float
+    """Deviation from its pitch in cents."""
+    leak_db: float | None
+    """Level of the loudest unwanted hole in dB; null for none."""
+
+
+class SoloData(TypedDict):
+    """The mark of a passage that is left to the player."""
+
+    bar: int
+    """Bar in which it begins."""
+    start: float
+    """Beat on which it begins."""
+    beats: float
+    """Length in beats."""
+    target: SoloTargetData
+    """What it asks for."""
+    score: float
+    """Score, 0 to 100."""
+    parts: dict[str, float]
+    """Score of each judged criterion, 0 to 100."""
+    measured: SoloMeasuredData
+    """What was measured."""
+    sentence: str
+    """What to work on first, in words."""
+    sentences: dict[str, str]
+    """Why each criterion was marked so, in words."""
+    notes: list[SoloNoteData]
+    """What was played, in order."""
+
+
 class ExtraNoteData(TypedDict):
     """A note that the drill does not ask for."""
 
@@ -372,6 +476,8 @@ class ResultData(TypedDict):
     """Number of the step with the lowest score, from 0; null for a drill without steps."""
     steps: list[StepData]
     """The marks, in order."""
+    solos: list[SoloData]
+    """The marks of the solos, in order."""
     extras: list[ExtraNoteData]
     """Extra notes, in order."""
     habits: list[HabitData]

@@ -20,7 +20,8 @@ import numpy as np
 
 from trainer.core.system import elapsed_s
 from trainer.core.types import Samples
-from trainer.drill import BeatClock, Step
+from trainer.drill import BeatClock
+from trainer.sound.accompaniment import TrainerNote
 from trainer.sound.block import Block, round_to_24_bits
 from trainer.sound.click import ClickTrack
 from trainer.sound.devices import (
@@ -102,6 +103,7 @@ class MicrophoneSpec(SourceSpec):
             microphone; None takes what the drivers report.
         clicks: whether the count-in and beats are audible. What the trainer plays itself, the
             other part and calls, is audible either way.
+        ground_db: level of the ground of a drill relative to the usual one in dB; None for none.
     """
 
     device: str | int | None = None
@@ -110,6 +112,7 @@ class MicrophoneSpec(SourceSpec):
     rate: int | None = None
     latency_ms: float | None = None
     clicks: bool = True
+    ground_db: float | None = 0.0
 
     kind: ClassVar[str] = "microphone"
     is_live: ClassVar[bool] = True
@@ -162,7 +165,7 @@ class Microphone(Source):
             DeviceError: PortAudio or the device is missing, cannot be opened, or gives no sound.
         """
         self._spec, self._setup = spec, setup or DrillSetup()
-        self._plays_steps = bool(self._setup.accompaniment())
+        self._plays_steps = bool(self._setup.accompaniment(ground_db=spec.ground_db))
         self._recording = self._setup.play_along()  # before samples come in: it may take seconds
         self.rate = spec.rate or 0
         self.lost = self.overflows = 0
@@ -224,7 +227,8 @@ class Microphone(Source):
         self, tempo: float | None, bars: tuple[int, int] | None, after: int | None
     ) -> BeatClock:
         track = self._setup.click_track(tempo, bars)
-        clock = self.start_clock(track, after=after, steps=self._setup.accompaniment(bars))
+        steps = self._setup.accompaniment(bars, self._spec.ground_db)
+        clock = self.start_clock(track, after=after, steps=steps)
         self._pass_end = clock.sample(track.end)
         if self._recording and self._mixer:
             self._recording = self._recording.at_rate(self._mixer.rate)
@@ -233,7 +237,7 @@ class Microphone(Source):
         return clock
 
     def start_clock(
-        self, track: ClickTrack, *, after: int | None = None, steps: Sequence[Step] = ()
+        self, track: ClickTrack, *, after: int | None = None, steps: Sequence[TrainerNote] = ()
     ) -> BeatClock:
         """Begin the beats of a track as soon as they can be heard.
 

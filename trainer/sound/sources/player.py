@@ -20,11 +20,12 @@ import numpy as np
 from trainer.core.types import Floats, Samples
 from trainer.drill import BeatClock, Drill, Step
 from trainer.harp import Harp
-from trainer.sound.accompaniment import Accompaniment, accompaniment_steps
+from trainer.sound.accompaniment import Accompaniment
 from trainer.sound.block import Block, round_to_24_bits
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.errors import DeviceError, SoundError
 from trainer.sound.performer.fault import LARGEST_FAULT, Fault
+from trainer.sound.performer.improvisation import check_solo_faults, improvise
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
 from trainer.sound.performer.voice import ReedVoice, VoiceKind
@@ -78,6 +79,8 @@ class PlayerSpec(SourceSpec):
         realtime: whether its blocks come at the pace of a clock, as from a microphone.
         aloud: whether it is played through the output.
         output: which output, as in :class:`MicrophoneSpec`.
+        ground_db: level of the ground where it is played aloud, as in :class:`MicrophoneSpec`.
+        solo_faults: what it does wrong in solos: sizes from 0 to 1 by the names of criteria.
         rate: samples per second.
         seed: of its breath noise and small irregularities; the same seed gives the same sound.
         voice: what it plays on: reeds of the laboratory, which do nothing but what is asked for, or
@@ -90,6 +93,8 @@ class PlayerSpec(SourceSpec):
     realtime: bool = False
     aloud: bool = False
     output: str | int | None = None
+    ground_db: float | None = 0.0
+    solo_faults: Mapping[str, float] = field(default_factory=dict)
     rate: int = 48_000
     seed: int = 1
     voice: VoiceKind = VoiceKind.LABORATORY
@@ -257,7 +262,8 @@ class BuiltInPlayer(Source):
         self._track, self._bars = track, bars
         self._count_in = replace(track, beats=0)
         self._steps = drill.steps if bars is None else _steps_in_bars(drill, bars)
-        self._trainer_steps = accompaniment_steps(drill, bars)
+        self._own_solos = drill.solos_in(bars or (1, drill.bars))
+        self._trainer_steps = self._setup.accompaniment(bars, self._spec.ground_db)
 
     def _schedule(self, start: int) -> tuple[BeatClock, int]:
         """Plan a pass whose count-in comes after the sample `start`.
@@ -276,12 +282,21 @@ class BuiltInPlayer(Source):
             for step in self._steps
             if not step.call and not (fault := spec.faults.get(step.index, Fault())).skip
         ]
+        played = sorted([*played, *self._solos()], key=lambda each: each[0].start)
         voices = perform(self._harp, pace, played, spec.seed, spec.voice)
         # A hesitant pass may sound on into the next one's count-in.
         self._voices = deque(sorted([*self._voices, *voices], key=lambda voice: voice.start))
-        last = max([clock.sample(span[1]), *(voice.stop for voice in voices)])
+        ends = [span[1], *(solo.end for solo in self._own_solos)]
+        last = max([clock.sample(max(ends)), *(voice.stop for voice in voices)])
         self._end = _NEVER if self._stays_open else last + round(PARAMETERS.end_s * self.rate)
         return clock, clock.sample(self._track.end)
+
+    def _solos(self) -> Iterator[tuple[Step, Fault]]:
+        """Yield what is improvised in the solos of the pass."""
+        drill, spec = self._setup.drill, self._spec
+        assert drill is not None
+        for solo in self._own_solos:
+            yield from improvise(drill, solo, self._harp, spec.seed, spec.solo_faults)
 
     # --- rendering ---
 
@@ -342,6 +357,7 @@ def _check(spec: PlayerSpec, drill: Drill) -> None:
     Raises:
         SoundError: one cannot.
     """
+    check_solo_faults(spec.solo_faults)
     unknown = sorted({*spec.faults, *spec.hesitate} - {step.index for step in drill.steps})
     if unknown:
         raise SoundError(

@@ -14,9 +14,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ClassVar, NoReturn
 
-from trainer.drill import BeatClock, Drill, Step
+from trainer.drill import BeatClock, Drill
 from trainer.harp import Harp
-from trainer.sound.accompaniment import accompaniment_steps
+from trainer.sound.accompaniment import TrainerNote, trainer_notes
 from trainer.sound.block import Block
 from trainer.sound.click import ClickTrack
 
@@ -58,11 +58,18 @@ class DrillSetup:
         assert self.drill is not None
         return ClickTrack.of(self.drill, tempo or self.tempo, bars or self.bars, self.count_in)
 
-    def accompaniment(self, bars: tuple[int, int] | None = None) -> tuple[Step, ...]:
-        """Return the steps that the trainer plays in a pass, in order of time."""
+    def accompaniment(
+        self, bars: tuple[int, int] | None = None, ground_db: float | None = 0.0
+    ) -> tuple[TrainerNote, ...]:
+        """Return what the trainer plays in a pass, in order of time.
+
+        Args:
+            bars: first and last bar of the pass; None takes the setup's.
+            ground_db: level of the drill's ground relative to the usual one in dB; None for none.
+        """
         if self.drill is None:
             return ()
-        return accompaniment_steps(self.drill, bars or self.bars)
+        return trainer_notes(self.drill, bars or self.bars, ground_db)
 
     def play_along(self) -> PlayAlong | None:
         """Render the drill's recording; None where it has none.
