@@ -21,7 +21,13 @@ from trainer.marking.solo_mark import Phrase, SoloMeasured, SoloNote
 from trainer.music import key_in_position
 
 
-def measure_solo(solo: Solo, notes: Sequence[SoloNote], drill: Drill, harp: Harp) -> SoloMeasured:
+def measure_solo(
+    solo: Solo,
+    notes: Sequence[SoloNote],
+    drill: Drill,
+    harp: Harp,
+    earlier: Sequence[Phrase] = (),
+) -> SoloMeasured:
     """Return the figures of a solo.
 
     Args:
