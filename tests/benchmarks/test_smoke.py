@@ -63,6 +63,7 @@ def fonts() -> None:
         ("benchmarks.reed_watch", "harp- false alarms", "no wear                          1"),
         ("benchmarks.screen", "frames a second", " 80x24 "),
         ("benchmarks.sensitivity", "  cents  ", " constants matter more than they should"),
+        ("benchmarks.solos", "rises  others", "scale up and down "),
         ("benchmarks.stretch", "wobble", "pedalboard, finer"),
     ],
 )

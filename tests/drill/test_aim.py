@@ -6,7 +6,15 @@ import pytest
 
 from tests.support import shelf
 from tests.support.each import each_drill
-from trainer.drill import AIM_CRITERIA, Aim, Drill, DrillError, lint_drill, parse_drill
+from trainer.drill import (
+    AIM_CRITERIA,
+    SOLO_CRITERIA,
+    Aim,
+    Drill,
+    DrillError,
+    lint_drill,
+    parse_drill,
+)
 from trainer.drill.aim import GROUPS, can_measure, is_group
 from trainer.drill.transpose import move_to_harp
 from trainer.drill.writer import write_drill
@@ -167,6 +175,9 @@ def test_every_shipped_drill_has_an_aim_that_is_measured(shipped: Drill) -> None
     assert shipped.aims
     for aim in shipped.aims:
         assert aim.criterion in AIM_CRITERIA
+        if aim.is_on_solos and shipped.solos:
+            assert aim.criterion in SOLO_CRITERIA
+            continue
         steps = aim.steps(shipped.steps)
         assert any(can_measure(aim.criterion, step, free=shipped.free) for step in steps)
 

@@ -15,7 +15,7 @@ from dataclasses import dataclass, field, replace
 from enum import StrEnum
 
 from trainer.app.display_smoothing import DisplayedReading, DisplaySmoother
-from trainer.drill import BeatClock, CleannessRule, Clock, Drill, Goal, Sound, Step
+from trainer.drill import BeatClock, CleannessRule, Clock, Drill, Goal, Solo, Sound, Step
 from trainer.ear import HeardNote, Reading
 from trainer.marking import Mark, Position, Result
 from trainer.music import hz_to_midi
@@ -38,6 +38,7 @@ from trainer.practice import (
     TakeResumed,
     WaitStarted,
 )
+from trainer.report.solo_report import solo_guide
 from trainer.report.take_lines import saving_text
 
 TRAIL_POINTS = 4096
@@ -356,16 +357,32 @@ class TakeState:
         return self.steps[index] if index < last else None
 
     @property
+    def solo(self) -> Solo | None:
+        """The solo at the playhead; None elsewhere."""
+        position = self.playhead.position
+        if position is None or self.drill is None:
+            return None
+        solos = self.drill.solos
+        return next((each for each in solos if each.start <= position < each.end), None)
+
+    @property
     def wanted(self) -> Sound:
-        """The sound to play now, or next; empty for none."""
+        """The sound to play now, or next; empty for none, and in a solo."""
         step = self.next_step
-        if step is None:
+        if step is None or self.solo is not None:
             return ()
         share = 0.0
         if self.playhead.position is not None and step.has_path:
             beats = self.playhead.position - self._times.starts[step.index]
             share = max(0.0, beats / float(step.beats))
         return step.sounds[round(step.path_position(share))]
+
+    @property
+    def guide(self) -> str:
+        """What a solo needs at the playhead, or asks for if it is next; empty elsewhere."""
+        if self.drill is None or not (self.drill.solos and self.running):
+            return ""
+        return solo_guide(self.drill, self.plan.harp, self.playhead.position)
 
     @property
     def remark(self) -> str:

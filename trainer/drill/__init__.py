@@ -12,6 +12,7 @@ from trainer.drill.difficulty import describe_difficulty, passage_difficulty
 from trainer.drill.errors import DrillError
 from trainer.drill.fingerings import TargetPitch, step_fingerings, target_pitches
 from trainer.drill.formatter import format_drill, overwrite_drill
+from trainer.drill.ground_part import GroundNote, GroundRole, ground_notes
 from trainer.drill.lint import lint_drill
 from trainer.drill.melody import (
     Melody,
@@ -131,6 +132,8 @@ __all__ = [
     "Goal",
     "Ground",
     "GroundChord",
+    "GroundNote",
+    "GroundRole",
     "GroundStyle",
     "Inflection",
     "Melody",
@@ -174,6 +177,7 @@ __all__ = [
     "find_unplayable",
     "format_drill",
     "format_sound",
+    "ground_notes",
     "half_steps_to_position",
     "likeliest_position",
     "lint_drill",

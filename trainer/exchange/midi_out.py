@@ -9,7 +9,8 @@ in the first track the fields of :mod:`trainer.exchange.drill_fields`, in the ot
 rest as it is written in a drill file. A marker is on beat 0.
 
 Where a chord is asked for and one hole is written, its neighbour sounds too. It has a track of its
-own after the parts. A note stops shortly before the next one, unless it is legato.
+own after the parts, and the ground has the last one. A note stops shortly before the next one,
+unless it is legato.
 """
 
 from __future__ import annotations
@@ -21,7 +22,7 @@ from pathlib import Path
 
 import mido
 
-from trainer.drill import Drill, Step, step_text
+from trainer.drill import Drill, GroundRole, Step, ground_notes, step_text
 from trainer.exchange.drill_fields import DrillFields
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.midi_performance import (
@@ -48,6 +49,10 @@ PART_CHANNELS = (0, 1, 2, 3, 4), (5, 6, 7, 8, 10)
 """Channels of the first and the second part, from 0; 9 is for drums."""
 NEIGHBOUR_CHANNELS = 11, 12
 """Channels of the neighbours that complete the chords of the first and the second part."""
+GROUND_CHANNEL, GROUND_PROGRAM = 13, 0
+"""Channel and General MIDI program of the ground, from 0: a piano."""
+GROUND_VELOCITIES = {GroundRole.BASS: 72, GroundRole.CHORD: 52, GroundRole.DRONE: 52}
+"""Velocities of its notes (chosen by hand)."""
 FIRST_BEAT_MARKER = "bar 1"
 """Marker on beat 0."""
 _MAJOR_KEYS = ("Gb", "Db", "Ab", "Eb", "Bb", "F", "C", "G", "D", "A", "E", "B", "F#")
@@ -101,6 +106,8 @@ def drill_to_midi(drill: Drill, harp: Harp) -> mido.MidiFile:
     for steps, channel in zip((drill.steps, drill.second), NEIGHBOUR_CHANNELS, strict=True):
         if any(step.implied_neighbour(step.first) for step in steps):
             file.tracks.append(_neighbour_track(steps, channel, harp, timing))
+    if drill.ground:
+        file.tracks.append(_ground_track(drill, harp, timing))
     return file
 
 
@@ -191,6 +198,21 @@ def _neighbour_track(
                 sounding.start, sounding.stop, channel, harp.midi(tab), velocity_of(sounding.step)
             )
     return _track(f"{harp.name} harp, neighbouring holes", messages, _in_order(events))
+
+
+def _ground_track(drill: Drill, harp: Harp, timing: Timing) -> mido.MidiTrack:
+    """Return the ground: its notes, and its chords as texts."""
+    tonic = key_in_position(harp.key.tonic, drill.position or 1)
+    setup = mido.Message("program_change", channel=GROUND_CHANNEL, program=GROUND_PROGRAM)
+    events: list[TimedMessage] = [
+        (timing.tick(each.start), mido.MetaMessage("text", text=f"chord {each.chord.name(tonic)}"))
+        for each in drill.chords
+    ]
+    for note in ground_notes(drill):
+        start, stop = timing.tick(note.start), timing.tick(note.end)
+        velocity = GROUND_VELOCITIES[note.role]
+        events += note_messages(start, stop, GROUND_CHANNEL, note.midi(harp), velocity)
+    return _track("ground", [(0, setup)], _in_order(events))
 
 
 def _in_order(events: list[TimedMessage]) -> list[TimedMessage]:

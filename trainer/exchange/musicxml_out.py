@@ -3,8 +3,8 @@
 Notes are on the staff with their tab as lyrics; bends, overblows and overdraws are marked. A glide
 is written as its notes joined by slides, a ladder as its notes under a slur; the lyrics from the
 second note on begin with the sign of the glide or ladder. A shake is a tremolo between two notes.
-Directions are as :mod:`trainer.exchange.musicxml_marks` says. Where a chord is asked for and one
-hole is written, its neighbour is a note in cue size.
+Directions are as :mod:`trainer.exchange.musicxml_marks` says. Chords of the ground are harmonies.
+Where a chord is asked for and one hole is written, its neighbour is a note in cue size.
 
 The harp is a miscellaneous field. The position is the key: the mode of its signature.
 """
@@ -48,7 +48,7 @@ from trainer.exchange.spelling import (
     spell_note,
 )
 from trainer.harp import Breath, Harp, Tab
-from trainer.music import key_in_position
+from trainer.music import Chord, key_in_position, pitch_class_name
 
 MUSICXML_VERSION = "4.0"
 """Version in the root element."""
@@ -62,6 +62,21 @@ _LADDER_SLUR, _LEGATO_SLUR = "1", "2"
 """Numbers of the slurs over ladders and legato notes."""
 _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 """Half steps of the degrees above the tonic."""
+SOLO_WORDS = "solo"
+"""Words above the beginning of a passage that is left to the player."""
+CHORD_KINDS = {
+    "": "major",
+    "m": "minor",
+    "5": "power",
+    "6": "major-sixth",
+    "m6": "minor-sixth",
+    "7": "dominant",
+    "m7": "minor-seventh",
+    "maj7": "major-seventh",
+    "9": "dominant-ninth",
+    "dim": "diminished",
+}
+"""Kinds of chords in MusicXML by their qualities."""
 BREATH_ARROWS = {Breath.BLOW: "↑", Breath.DRAW: "↓"}
 """Arrow of each breath below the tab."""
 _ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
@@ -205,12 +220,45 @@ class _PartWriter:
             elif is_first and self._drill.tempo_to is not None:
                 tempo = tempo_at(self._drill, self._drill.first_beat(number))
                 ET.SubElement(measure, "sound", tempo=self._per_minute(tempo))
+            if is_first:
+                self._write_solos_and_chords(measure, number)
             self._accidentals = {}
             for tone, symbol in self._bars[number]:
                 self._write_symbol(measure, tone, symbol)
             if number == max(self._bars):
                 barline = ET.SubElement(measure, "barline", location="right")
                 ET.SubElement(barline, "bar-style").text = "light-heavy"
+
+    def _write_solos_and_chords(self, measure: ET.Element, number: int) -> None:
+        """Write the chords of the ground, and the word solo where one begins, in a bar."""
+        drill = self._drill
+        first, end = drill.first_beat(number), drill.first_beat(number + 1)
+        tonic = key_in_position(self._harp.key.tonic, drill.position or 1)
+        for each in drill.chords:
+            if first <= each.start < end:
+                self._write_chord(measure, each.chord, tonic, each.start - first)
+        for solo in drill.solos:
+            if first <= solo.start < end:
+                direction = ET.SubElement(measure, "direction", placement="above")
+                kind = ET.SubElement(direction, "direction-type")
+                ET.SubElement(kind, "words").text = SOLO_WORDS
+                self._write_offset(direction, solo.start - first)
+
+    def _write_chord(self, measure: ET.Element, chord: Chord, tonic: int, at: Fraction) -> None:
+        harmony = ET.SubElement(measure, "harmony")
+        name = pitch_class_name(tonic + chord.root, pitch_class_name(tonic))
+        root = ET.SubElement(harmony, "root")
+        ET.SubElement(root, "root-step").text = name[0]
+        if name[1:]:
+            ET.SubElement(root, "root-alter").text = "1" if name[1] in "#♯" else "-1"
+        ET.SubElement(harmony, "kind", text=chord.quality).text = CHORD_KINDS[chord.quality]
+        self._write_offset(harmony, at)
+
+    def _write_offset(self, element: ET.Element, beats: Fraction) -> None:
+        """Write how far from the beginning of its bar an element is, in divisions."""
+        if beats:
+            divisions = self._divisions * beats * 4 / self._drill.meter[1]
+            ET.SubElement(element, "offset").text = str(round(divisions))
 
     def _begins_line(self, number: int) -> bool:
         """Whether a bar is the first of a line of a sheet, and not of the first line."""

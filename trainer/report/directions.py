@@ -19,11 +19,16 @@ from trainer.drill import (
     VibratoKind,
     format_sound,
 )
+from trainer.harp import parse_key
+from trainer.music import key_in_position
+from trainer.report.solo_report import brief_text
 
-ROWS = 6
-"""Rows of directions above a part: call and answer, cleanness, vibrato, wah, articulation, and what
-is mostly for one note."""
-_TURN, _CLEANNESS, _VIBRATO, _WAH, _ARTICULATION, _NOTE = range(ROWS)
+ROWS = 7
+"""Rows of directions above a part: chords, call and answer, cleanness, vibrato, wah, articulation,
+and what is mostly for one note."""
+_CHORD, _TURN, _CLEANNESS, _VIBRATO, _WAH, _ARTICULATION, _NOTE = range(ROWS)
+SOLO = "solo"
+"""Word of the bars that are left to the player."""
 _CLEANNESS_MEANINGS = {
     CleannessRule.CLEAN: "must be clean; it earns no more than that",
     CleannessRule.BLUR: "a neighbour may sound along",
@@ -67,6 +72,7 @@ class Directions:
     """
 
     def __init__(self, drill: Drill) -> None:
+        self._drill = drill
         self._parts = (drill.steps, drill.second)
         numbers: dict[str, set[str]] = {}
         for part in self._parts:
@@ -91,7 +97,11 @@ class Directions:
             _bracketed([self._text(words, {row}) for words in by_step], lines)
             for row in range(ROWS)
         ]
-        return {step.start: tuple(row[i] for row in rows) for i, step in enumerate(part)}
+        texts = {step.start: tuple(row[i] for row in rows) for i, step in enumerate(part)}
+        for at, chord in self._chords(part).items():
+            others = texts.get(at, ("",) * ROWS)
+            texts[at] = (chord, *others[1:])
+        return texts
 
     def in_one_row(
         self, part: Sequence[Step], line: Callable[[Fraction], object]
@@ -99,7 +109,17 @@ class Directions:
         """Return the same as :meth:`over`, with all directions of a note in one text."""
         texts = [self._text(words, set(range(ROWS))) for words in _words(part)]
         row = _bracketed(texts, [line(step.start) for step in part])
-        return {step.start: text for step, text in zip(part, row, strict=True)}
+        by_beat = {step.start: text for step, text in zip(part, row, strict=True)}
+        solos = dict.fromkeys(solo_bars(self._drill) if part is self._drill.steps else (), SOLO)
+        for at, word in [*solos.items(), *self._chords(part).items()]:
+            by_beat[at] = f"{word} {by_beat.get(at, '')}".strip()
+        return by_beat
+
+    def _chords(self, part: Sequence[Step]) -> dict[Fraction, str]:
+        """Return the chords of the ground above the first part, by their beats."""
+        if part is not self._drill.steps:
+            return {}
+        return {each.start: each.chord.in_key for each in self._drill.chords}
 
     def meanings(self) -> Iterator[tuple[str, str]]:
         """Yield each direction that occurs, with its meaning."""
@@ -109,6 +129,13 @@ class Directions:
                 meanings |= {self._text([word], {word.row}): word.meaning for word in words}
         for text, meaning in meanings.items():
             yield f"({text})", meaning
+        if self._drill.solos and self._drill.brief:
+            yield SOLO, f"your own: {brief_text(self._drill.brief)}"
+        if self._drill.ground:
+            tonic = key_in_position(parse_key(self._drill.key).tonic, self._drill.position or 1)
+            chords = dict.fromkeys(each.chord for each in self._drill.chords)
+            names = ", ".join(f"{chord.in_key} {chord.name(tonic)}" for chord in chords)
+            yield "I", f"chords in the key; on the {self._drill.key} harp: {names}"
 
     def _text(self, words: Sequence[_Word], rows: set[int]) -> str:
         """Return the directions in some rows as one text."""
@@ -117,6 +144,14 @@ class Directions:
             for word in words
             if word.row in rows
         )
+
+
+def solo_bars(drill: Drill) -> Iterator[Fraction]:
+    """Yield the beats on which solos begin, and those of the bar lines in them."""
+    for solo in drill.solos:
+        yield solo.start
+        bar_lines = (drill.first_beat(number) for number in range(1, drill.bars + 1))
+        yield from (line for line in bar_lines if solo.start < line < solo.end)
 
 
 def _words(part: Sequence[Step]) -> Iterator[list[_Word]]:

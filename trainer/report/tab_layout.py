@@ -18,7 +18,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from trainer.drill import Drill, Step
-from trainer.report.directions import ROWS, Directions, written_tab
+from trainer.report.directions import ROWS, SOLO, Directions, written_tab
 from trainer.report.drill_report import drill_summary
 from trainer.report.formatting import WIDTH
 from trainer.report.legend import COUNT_SYLLABLES, HELD, OTHER_PLACE, REST, legend_text
@@ -187,6 +187,7 @@ class _Grid:
         first, end = self._drill.first_beat(number), self._drill.first_beat(number + 1)
         end = min(end, self._drill.end)
         beats = {at for starts in self._starts for at in starts if first <= at < end}
+        beats |= {each.start for each in self._drill.chords if first <= each.start < end}
         if not self._drill.free:
             beats |= {Fraction(beat) for beat in range(math.ceil(first), math.ceil(end))}
         return sorted(beats or {first})
@@ -296,7 +297,14 @@ def _starts(drill: Drill, part: Sequence[Step]) -> dict[Fraction, str]:
         starts |= _rest(silent_from, step.start, bar_lines)
         starts[step.start] = written_tab(step)
         silent_from = step.end
-    return starts | _rest(silent_from, drill.end, bar_lines)
+    starts |= _rest(silent_from, drill.end, bar_lines)
+    if part is drill.steps:
+        for solo in drill.solos:  # a rest after a solo is a rest again
+            inside = [at for at in starts if solo.start <= at < solo.end]
+            rests_on = solo.end < drill.end and solo.end not in starts
+            starts |= dict.fromkeys([*inside, solo.start], SOLO)
+            starts |= {solo.end: REST} if rests_on else {}
+    return starts
 
 
 def _rest(start: Fraction, end: Fraction, bar_lines: Sequence[Fraction]) -> dict[Fraction, str]:

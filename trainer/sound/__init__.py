@@ -1,6 +1,6 @@
 """Where samples come from and go to: sources, devices, clicks, tones, saved takes."""
 
-from trainer.sound.accompaniment import accompaniment_steps
+from trainer.sound.accompaniment import accompaniment_steps, trainer_notes
 from trainer.sound.block import REFERENCE_LEAD_S, Block, round_to_24_bits
 from trainer.sound.click import ClickTrack
 from trainer.sound.devices import Device, find_devices
@@ -70,5 +70,6 @@ __all__ = [
     "render_passage",
     "round_to_24_bits",
     "tone",
+    "trainer_notes",
     "validate_passage",
 ]

@@ -13,15 +13,15 @@ from dataclasses import replace
 import numpy as np
 
 from trainer.core.types import Samples
-from trainer.drill import BeatClock, Drill, Step
+from trainer.drill import BeatClock, Drill, Step, ground_notes
 from trainer.harp import Harp
-from trainer.sound.ground import GroundNote, GroundVoice, ground_hz, ground_notes
+from trainer.sound.ground import GroundVoice, PlayedGroundNote
 from trainer.sound.performer.fault import Fault
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
 from trainer.sound.performer.voice import ReedVoice, VoiceKind
 
-TrainerNote = Step | GroundNote
+TrainerNote = Step | PlayedGroundNote
 """What the trainer plays: a step of the drill, or a note of its ground."""
 
 _SEED = 2
@@ -59,9 +59,9 @@ def trainer_notes(
         bars: first and last bar of the pass, counted from 1; None takes all.
         ground_db: level of the ground relative to the usual one in dB; None plays none.
     """
-    ground: tuple[GroundNote, ...] = ()
+    ground: list[PlayedGroundNote] = []
     if ground_db is not None:
-        ground = ground_notes(drill, bars or (1, drill.bars), ground_db)
+        ground = [PlayedGroundNote(note, ground_db) for note in ground_notes(drill, bars)]
     notes: list[TrainerNote] = [*accompaniment_steps(drill, bars), *ground]
     return tuple(sorted(notes, key=lambda note: note.start))
 
@@ -116,9 +116,8 @@ class Accompaniment:
             if isinstance(note, Step):
                 self._sounding += self._voices(harp, clock, note, frame)
             else:
-                stop = frame_of(clock.sample(note.end))
-                hz = ground_hz(note, harp)
-                self._sounding.append(GroundVoice(hz, note, frame, stop, self._rate))
+                stop = frame_of(clock.sample(note.note.end))
+                self._sounding.append(GroundVoice(note, harp, frame, stop, self._rate))
         if not self._sounding:
             return
         sound, air = np.zeros(len(out)), np.zeros(len(out))

@@ -16,6 +16,7 @@ from trainer.app.large_text import large_rows
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.gauge import STATE_PENS
 from trainer.drill import format_sound
+from trainer.report.solo_report import chords_at
 
 STATE_SIGNS = {
     "good": "●",
@@ -74,6 +75,13 @@ class ReadoutState:
         else:
             readout = _stopped(take)
         wanted = take.displayed.wanted_text
+        if take.solo is not None and take.drill is not None and take.playhead.position is not None:
+            now, following = chords_at(take.drill, take.playhead.position)
+            return replace(
+                readout,
+                play=now.chord.in_key if now else "",
+                after=following.chord.in_key if following else "",
+            )
         if readout.counting:
             return replace(readout, play=readout.first, after=wanted)
         return replace(readout, play=wanted, after=_after(take))

@@ -53,6 +53,8 @@ class StatusState:
 def _sentence(take: TakeState) -> str:
     if take.phase is Phase.PAUSED:
         return f"paused: space resumes at bar {take.messages.paused_bar}, b goes a bar back"
+    if guide := take.guide:
+        return guide
     if remark := take.remark:
         return remark
     if take.messages.progress and take.running:
