@@ -49,7 +49,9 @@ from trainer.drill.header import (
     ClimbTable,
     DrillTable,
     GoalTable,
+    GroundTable,
     RecordingTable,
+    SoloTable,
     TightenTable,
     WeightsTable,
 )
@@ -63,7 +65,9 @@ TABLES: tuple[type[BaseModel], ...] = (
     ClimbTable,
     TightenTable,
     GoalTable,
+    GroundTable,
     RecordingTable,
+    SoloTable,
     WeightsTable,
 )
 SHIPPED = sorted(bundled_drill_folder().rglob("*.toml"))
