@@ -114,7 +114,7 @@ class Composer:
     def phrases(self) -> list[list[Note]]:
         """Return four phrases of two bars, each with a rest at its end."""
         random, count = self.random, len(self.scale)
-        found = []
+        phrases = []
         for first in range(0, BARS * METER, 2 * METER):
             last = 2 * METER - random.choice([1.5, 2.0, 2.5])
             places = [b / 2 for b in range(int(2 * last)) if self._sounds(b)]
@@ -132,8 +132,8 @@ class Composer:
                 before = degree
                 beats = min(end - place, 1.5)
                 phrase.append(Note(first + place, beats, self.scale[degree]))
-            found.append(phrase)
-        return found
+            phrases.append(phrase)
+        return phrases
 
     def _sounds(self, eighth: int) -> bool:
         weight = 1.0 if eighth % 4 == 0 else 0.75 if eighth % 2 == 0 else 0.5

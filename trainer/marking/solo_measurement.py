@@ -87,7 +87,7 @@ def strong_beats(solo: Solo, meter: tuple[int, int]) -> list[Fraction]:
 
 def _on_strong_beats(solo: Solo, notes: Sequence[SoloNote], drill: Drill, tonic: int) -> list[bool]:
     """Return whether a note of the chord sounds, for each strong beat on which a note sounds."""
-    found = []
+    on_chord = []
     for beat in strong_beats(solo, drill.meter):
         chords = [each.chord for each in drill.chords if each.start <= beat < each.end]
         at = float(beat)
@@ -97,8 +97,8 @@ def _on_strong_beats(solo: Solo, notes: Sequence[SoloNote], drill: Drill, tonic:
         sounding = near[:1] or held[-1:]
         if chords and sounding:
             degree = (sounding[0].midi - tonic) % 12
-            found.append(degree in chords[0].half_steps)
-    return found
+            on_chord.append(degree in chords[0].half_steps)
+    return on_chord
 
 
 def phrases_of(notes: Sequence[SoloNote], drill: Drill) -> list[Phrase]:
@@ -117,13 +117,13 @@ def phrases_of(notes: Sequence[SoloNote], drill: Drill) -> list[Phrase]:
         else:
             groups.append([note])
     longest = brief.phrase_bars * bar - brief.rest_beats + SOLO.slack_beats
-    found = []
+    phrases = []
     for group in groups:
         length = max(n.end_beat for n in group) - group[0].beat
         fit = min(1.0, max(0.0, 1.0 - (length - longest) / rest))
         is_phrase = length >= SOLO.min_phrase_bars * bar and len(group) >= SOLO.min_phrase_notes
-        found.append(Phrase(tuple(group), fit if is_phrase else 0.0))
-    return found
+        phrases.append(Phrase(tuple(group), fit if is_phrase else 0.0))
+    return phrases
 
 
 def _effective_number(pitches: Sequence[int]) -> float:
@@ -156,10 +156,10 @@ def _repeated_phrases(
 def _similarity(first: Sequence[object], second: Sequence[object]) -> float:
     """Return 1 less the edit distance over the greater length (Levenshtein 1966)."""
     row = list(range(len(second) + 1))
-    for i, one in enumerate(first, 1):
+    for i, symbol in enumerate(first, 1):
         before, row[0] = row[0], i
         for j, other in enumerate(second, 1):
-            before, row[j] = row[j], min(row[j] + 1, row[j - 1] + 1, before + (one != other))
+            before, row[j] = row[j], min(row[j] + 1, row[j - 1] + 1, before + (symbol != other))
     return 1.0 - row[-1] / max(len(first), len(second))
 
 

@@ -9,7 +9,7 @@ from pathlib import Path
 from trainer.coach import DURATION, present_tolerance
 from trainer.drill import Climb, Drill
 from trainer.harp import Harp
-from trainer.sound import SourceSpec, accompaniment_steps
+from trainer.sound import SourceSpec, trainer_notes
 from trainer.store import Journal, JournalError, TakeRecord
 
 
@@ -31,7 +31,9 @@ def follow_obstacle(drill: Drill) -> str:
     """Return why a player cannot keep their own time in a drill; empty if they can."""
     if drill.free:
         return f"{drill.name} has no beat and waits for you"
-    if accompaniment_steps(drill):
+    if drill.solos:
+        return f"the solos of {drill.name} are judged in time with a click"
+    if trainer_notes(drill):
         return f"the trainer plays in {drill.name}, and needs the click for it"
     if drill.recording:
         return f"the recording of {drill.name} has its own time"
