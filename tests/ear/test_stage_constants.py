@@ -19,7 +19,7 @@ from trainer.ear import pitch_tracker as pitch_module
 from trainer.ear.ear import Ear
 from trainer.ear.frontend import Frontend
 from trainer.ear.harmonic_fit import HarmonicFit
-from trainer.ear.pitch_tracker import PitchTracker
+from trainer.ear.pitch_tracker import PitchEstimate, PitchTracker
 from trainer.ear.reed_detector import ReedEstimate
 from trainer.ear.reed_mixture import _weighted_median
 from trainer.harp import Breath, Harp, Tab
@@ -77,11 +77,12 @@ class ScriptedFit:
 def scripted_tracker(
     monkeypatch: pytest.MonkeyPatch, *results: float | HarmonicFit | None
 ) -> tuple[PitchTracker, ScriptedFit]:
-    """A tracker on a reed of 440 Hz whose fits are scripted."""
+    """A tracker on a reed of 440 Hz whose fits are scripted, and for which aubio finds no pitch."""
     fit = ScriptedFit(*results)
     monkeypatch.setattr(pitch_module, "fit_harmonics", fit)
-    frontend = frontend_with(reed(440.0, 24_000))
-    return PitchTracker(frontend, 240, LOWEST_HZ, HIGHEST_HZ), fit
+    tracker = PitchTracker(frontend_with(reed(440.0, 24_000)), 240, LOWEST_HZ, HIGHEST_HZ)
+    monkeypatch.setattr(tracker._aubio, "hz", lambda end: None)
+    return tracker, fit
 
 
 def test_the_next_pitch_is_extrapolated_along_the_slope(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -165,37 +166,33 @@ def test_the_range_is_searched_if_aubio_disagrees(
 ) -> None:
     tracker, fit = scripted_tracker(monkeypatch, 460.0)
     tracker.estimate(14_000, ONSET)
-    tracker._aubio.hz = raised(460.0, off_cents) if off_cents is not None else None
+    other = raised(460.0, off_cents) if off_cents is not None else None
+    monkeypatch.setattr(tracker._aubio, "hz", lambda end: other)
     tracker.estimate(14_120, 14_120 - age)
     assert (fit.guesses[1] == (460.0,)) is follows
 
 
-def test_aubio_gets_every_hop_and_after_a_rest_those_that_its_buffer_lacks(
+def test_aubio_gets_its_buffer_once_a_hop_and_not_before_the_note_fills_it(
     monkeypatch: pytest.MonkeyPatch,
 ) -> None:
     ends: list[int] = []
 
     class Recorder:
-        def __init__(self, rate: float, hop: int, buffer: int) -> None:
-            assert (rate, hop, buffer) == (RATE, 240, 1024)
+        def __init__(self, rate: float, buffer: int) -> None:
+            assert (rate, buffer) == (RATE, 1024)
 
-        def process(self, hop: Floats) -> float:
-            assert len(hop) == 240
-            ends.append(int(hop[-1]) + 1)
+        def process(self, window: Floats) -> float:
+            assert len(window) == 1024
+            ends.append(int(window[-1]) + 1)
             return 440.0
 
     monkeypatch.setattr(pitch_module, "AubioPitch", Recorder)
+    monkeypatch.setattr(pitch_module, "fit_harmonics", ScriptedFit(440.0))
     tracker = PitchTracker(frontend_with(np.arange(24_000.0)), 240, LOWEST_HZ, HIGHEST_HZ)
-    tracker.observe_hop(9600, sounds=True)
-    assert ends == [9600]
-    tracker.observe_hop(9840, sounds=False)
-    tracker.observe_hop(10_080, sounds=False)
-    assert ends == [9600]
-    tracker.observe_hop(10_320, sounds=True)
-    assert ends[1:] == [9360, 9600, 9840, 10_080, 10_320]
-    tracker.observe_hop(10_560, sounds=True)
-    assert ends[6:] == [10_560]
-    assert tracker._aubio.hz == 440.0
+    tracker._last = PitchEstimate(440.0, 9000.0, 9480, 0.1)
+    for end in (9600, 9720, 9839, 9840, 9960, 10_080):
+        tracker.estimate(end, 9839 - 1024)
+    assert ends == [9839, 10_080]
 
 
 @pytest.mark.parametrize(

@@ -1,8 +1,9 @@
 """The ear: blocks of samples in, readings out, for a microphone and a file alike.
 
 There is one reading per hop of about 5 ms, and four per hop just after an attack, so that a
-note's pitch is reported as early as possible. A reading depends only on the samples before
-`Reading.heard`, not on how they were divided into blocks.
+note's pitch is reported as early as possible. While a pitch rests, it is measured for every second
+reading. A reading depends only on the samples before `Reading.heard`, not on how they were divided
+into blocks.
 """
 
 from __future__ import annotations
@@ -21,6 +22,7 @@ from trainer.ear.frontend import DEFAULT_FRONTEND, Frontend, FrontendParameters
 from trainer.ear.harmonic_fit import fit_harmonics, hann
 from trainer.ear.level_gate import (
     DEFAULT_GATE,
+    MINIMUM_LEVEL_DB,
     GateParameters,
     LevelGate,
     attack_start,
@@ -75,6 +77,8 @@ class ScheduleParameters:
     calm_detections: int = 1
     """Detections in a row with the same holes as the one before from which several reeds are
     calm."""
+    calmer_detections: int = 4
+    """The same from which `calm_hops` is doubled. Chosen by hand."""
     level_db: float = 3.0
     """Change of the level of a reed relative to the main one, by the fits between, from which calm
     reeds are detected at once."""
@@ -106,9 +110,18 @@ class EarParameters:
     hop_s: float = 0.005
     """Time from one reading to the next, seconds."""
     aubio_hops: int = 2
-    """Hops that aubio processes at a time. It only has to contradict the tracked pitch."""
+    """Least interval of aubio's pitches, hops. They only have to contradict the tracked pitch."""
     quick_s: float = 0.03
-    """Time after an attack with four readings per hop, seconds."""
+    """Time after an attack with four readings per hop, seconds, unless the pitch rests before."""
+    rest_cents: float = 0.5
+    """Change of the pitch from one reading to the next under which it rests, cents. Chosen by
+    hand."""
+    rest_readings: int = 4
+    """Readings in a row of a pitch that rests from which it is read once a hop after an attack,
+    and measured once in two hops later. Chosen by hand."""
+    rest_db: float = 0.5
+    """Change of the level from one hop to the next up to which a pitch that rests may go
+    unmeasured, dB. Chosen by hand."""
     mean_s: float = 0.04
     """Span of the mean that is subtracted as the sound card's offset, seconds. A harp's sound has
     almost no mean over this span."""
@@ -207,9 +220,23 @@ class _NoteState:
         track: (sample, f0 in Hz) of the last pitches.
         reeds: the reeds at the last detection.
         pitched: whether the last reading has a pitch.
+        resting: number of measured pitches in a row that hardly differ from the one before.
+        measured: the pitches that were measured last; None if there were none.
+        is_measured: whether those of the last reading were measured.
+        level_db: level of the last reading.
     """
 
-    __slots__ = ("onset", "pitched", "reeds", "segment", "track")
+    __slots__ = (
+        "is_measured",
+        "level_db",
+        "measured",
+        "onset",
+        "pitched",
+        "reeds",
+        "resting",
+        "segment",
+        "track",
+    )
 
     def __init__(self, track_length: int) -> None:
         self.onset = 0
@@ -217,6 +244,10 @@ class _NoteState:
         self.track: deque[tuple[float, float]] = deque(maxlen=track_length)
         self.reeds: ReedEstimate | None = None
         self.pitched = False
+        self.resting = 0
+        self.measured: _Pitches | None = None
+        self.is_measured = False
+        self.level_db = MINIMUM_LEVEL_DB
 
     def restart(self, start: int) -> None:
         """Begin at sample `start`."""
@@ -224,6 +255,19 @@ class _NoteState:
         self.track.clear()
         self.reeds = None
         self.pitched = False
+        self.resting = 0
+        self.measured = None
+        self.is_measured = False
+
+    def measure(self, measured: _Pitches | None, rest_cents: float) -> None:
+        """Note a measurement, and whether the pitch rests."""
+        last, self.measured, self.is_measured = self.measured, measured, True
+        if measured is None or last is None or len(last.hz) != len(measured.hz):
+            self.resting = 0
+        elif abs(cents(measured.hz[0], last.hz[0])) < rest_cents:
+            self.resting += 1
+        else:
+            self.resting = 0
 
     @property
     def several(self) -> bool:
@@ -299,6 +343,8 @@ class _ReedSchedule:
         else:
             calm = note.alone and age > self._spans.beats
         longest = p.calm_hops if calm else p.still_hops
+        if note.several and self._alike >= p.calmer_detections:
+            longest *= 2
         if self.moved_cents > p.moving_cents and note.several:
             longest //= 2
         elif self.moved_cents > 0.0 and not note.several:
@@ -334,6 +380,13 @@ class _ReedSchedule:
             main < at_most * level / then and level / then < at_most * main
             for level, then in zip(levels[1:], self._levels[1:], strict=True)
         )
+
+
+class _Pitches(NamedTuple):
+    """f0s in Hz of the sounding reeds, the main one first, and their sample of the ear."""
+
+    hz: tuple[float, ...]
+    centre: float
 
 
 class _Named(NamedTuple):
@@ -416,24 +469,52 @@ class Ear:
 
     def _samples_to_next(self) -> int:
         """Samples until the next reading."""
-        if self._gate.open and self._end - self._note.onset < self._spans.quick:
+        note = self._note
+        moves = note.resting < self._parameters.rest_readings
+        if self._gate.open and moves and self._end - note.onset < self._spans.quick:
             return self._spans.quarter
         return self._spans.hop - self._end % self._spans.hop
 
     def _read(self) -> Reading:
         """The reading at sample `self._end`."""
-        note, schedule = self._note, self._schedule
+        note = self._note
         level = self._meter.level_db(self._end)
         onset = None
         whole_hop = self._end % self._spans.hop == 0
         if whole_hop:
             attack = self._gate.update(level, note.pitched, note.several)
             onset = self._begin_attack() if attack else None
-            if self._end // self._spans.hop % self._parameters.aubio_hops == 0:
-                self._pitch.observe_hop(self._end, sounds=self._gate.open)
         if not self._gate.open:
             self._restart(self._end)
             return self._unpitched_reading(level, onset)
+        pitch = self._resting_pitches(level) if whole_hop else None
+        if pitch is None:
+            pitch = self._measure_pitches(whole_hop=whole_hop)
+        note.level_db = level
+        note.pitched = pitch is not None
+        if pitch is None:
+            return self._unpitched_reading(level, onset)
+        tab = self._track_tab(pitch.hz[0], pitch.centre)
+        return self._pitched_reading(level, onset, pitch.hz, pitch.centre, tab)
+
+    def _resting_pitches(self, level: float) -> _Pitches | None:
+        """The pitches measured one hop ago, if they rest; None if they have to be measured."""
+        note, p = self._note, self._parameters
+        if (
+            note.resting < p.rest_readings
+            or note.measured is None
+            or not note.is_measured
+            or abs(level - note.level_db) > p.rest_db
+            or self._is_young(note.segment)
+            or self._schedule.is_due(self._end, note)
+        ):
+            return None
+        note.is_measured = False
+        return note.measured._replace(centre=note.measured.centre + self._spans.hop)
+
+    def _measure_pitches(self, *, whole_hop: bool) -> _Pitches | None:
+        """Measure the pitches, and detect the reeds if that is due; None without a pitch."""
+        note, schedule = self._note, self._schedule
         # With several reeds the joint fit follows the main one.
         several = note.several
         estimate = None if several else self._pitch.estimate(self._end, note.onset)
@@ -444,15 +525,11 @@ class Ear:
             schedule.record(self._end, self._sounding_holes())
             if several and note.alone:
                 estimate = self._pitch.estimate(self._end, note.onset)
-        pitch = self._main_pitch(estimate)
+        pitches = self._main_pitch(estimate)
         if schedule.last == self._end:
             schedule.expect(young=self._is_young(note.segment))
-        note.pitched = pitch is not None
-        if pitch is None:
-            return self._unpitched_reading(level, onset)
-        pitches, centre = pitch
-        tab = self._track_tab(pitches[0], centre)
-        return self._pitched_reading(level, onset, pitches, centre, tab)
+        note.measure(pitches, self._parameters.rest_cents)
+        return pitches
 
     def _track_tab(self, hz: float, centre: float) -> Tab:
         """Assign an entry to a pitch; a jump without an attack begins a new segment."""
@@ -538,12 +615,12 @@ class Ear:
         hz = np.append(hz, hz[-1] + slope * (self._end - at[-2]))
         return np.interp(np.arange(self._end - length, self._end), at, hz)
 
-    def _main_pitch(self, estimate: PitchEstimate | None) -> tuple[tuple[float, ...], float] | None:
-        """f0s in Hz of the sounding reeds, the main one first, and their sample of the ear."""
+    def _main_pitch(self, estimate: PitchEstimate | None) -> _Pitches | None:
+        """The pitches of the sounding reeds; None without one that is reliable."""
         note, p = self._note, self._parameters
         reeds = note.reeds
         if reeds is None or (estimate is not None and not reeds.others):
-            return ((estimate.hz,), estimate.centre) if estimate is not None else None
+            return _Pitches((estimate.hz,), estimate.centre) if estimate is not None else None
         main = reeds.hz
         if note.track and abs(cents(note.track[-1][1], main)) < 100.0:
             main = note.track[-1][1]
@@ -559,7 +636,7 @@ class Ear:
         if fit is None or fit.unexplained > p.max_unexplained:
             note.track.clear()  # it may be what misled the fit
             return None
-        return fit.hz, self._end - (length + 1) / 2.0
+        return _Pitches(fit.hz, self._end - (length + 1) / 2.0)
 
     def _pitched_reading(
         self,

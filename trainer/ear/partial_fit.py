@@ -33,10 +33,10 @@ HIGHEST_HZ = 9_500.0
 """Highest frequency of a partial that is fitted, Hz."""
 HIGHEST_OF_RATE = 0.46
 """The same as a fraction of the sampling rate; the lower of the two holds."""
-_BESIDE = np.array([[1.0], [-1.0]])
-"""The points after and before one."""
 _NEIGHBOURS = np.arange(-1, 3)
 """Points between which is interpolated, from the one below."""
+_NEIGHBOURS_BESIDE = np.arange(-2, 4)
+"""The same, with those for one point before and one after."""
 _CUBIC = np.array(
     [
         [0.0, 1.0, 0.0, 0.0],
@@ -112,6 +112,13 @@ def _zero_phase(samples: Floats, size: int) -> Floats:
     return padded
 
 
+def _cubic_weights(distance: Floats) -> Floats:
+    """Weights of `_NEIGHBOURS` at distances from the point below, in a last axis."""
+    t = distance[..., None]
+    weights: Floats = ((_CUBIC[3] * t + _CUBIC[2]) * t + _CUBIC[1]) * t + _CUBIC[0]
+    return weights
+
+
 def hann_lobe(bins: Floats) -> Floats:
     """Return the transform of a Hann window at distances in bins, relative to its middle."""
     denominator = 1.0 - bins**2
@@ -149,10 +156,24 @@ class FrameSpectrum:
     def at(self, points: Floats) -> Complexes:
         """Return values between points, of any shape, by cubic Lagrange interpolation."""
         base = points.astype(int)
-        t = (points - base)[..., None]
-        weights = ((_CUBIC[3] * t + _CUBIC[2]) * t + _CUBIC[1]) * t + _CUBIC[0]
         near = self.values.take(base[..., None] + _NEIGHBOURS)
-        return np.asarray(np.vecdot(weights, near))
+        return np.asarray(np.vecdot(_cubic_weights(points - base), near))
+
+    def at_and_beside(self, points: Floats) -> tuple[Complexes, Complexes]:
+        """Return values between points, and their differences over two points.
+
+        Args:
+            points: shape (k,).
+
+        Returns:
+            The values as by :meth:`at`, and how much they rise from one point before to one point
+            after, shape (k,) both.
+        """
+        base = points.astype(int)
+        near = self.values.take(base[:, None] + _NEIGHBOURS_BESIDE)
+        weights = _cubic_weights(points - base)
+        rise = near[:, 2:] - near[:, :-2]
+        return np.vecdot(weights, near[:, 1:-1]), np.vecdot(weights, rise)
 
     def lobes(self, points: Floats) -> Lobes:
         """Return what each partial's lobe is at each other's place and beside it.
@@ -166,19 +187,18 @@ class FrameSpectrum:
         rise = self._shape.rise.take(index)
         return Lobes(self._shape.lobe.take(index), np.copysign(rise, distance))
 
-    def slope(self, points: Floats, amplitudes: Complexes, lobes: Lobes | None) -> Complexes:
+    def slope(self, rise: Complexes, amplitudes: Complexes, lobes: Lobes | None) -> Complexes:
         """Return the offset of each partial from its point, times its amplitude.
 
         Args:
-            points: where the partials are assumed, shape (k,).
+            rise: rise of the spectrum over two points about the partials, shape (k,).
             amplitudes: of all partials, shape (k,).
             lobes: those of the partials, which are subtracted; None if none overlaps another.
         """
-        later, earlier = self.at(points + _BESIDE)
-        difference = later - earlier
         if lobes is not None:
-            difference -= lobes.rise @ amplitudes
-        return difference / (2.0 * self._shape.curvature)
+            parts = amplitudes.view(float).reshape(-1, 2)
+            rise = rise - lobes.rise.dot(parts).view(complex)[:, 0]
+        return rise / (2.0 * self._shape.curvature)
 
     def solve(self, observed: Complexes, overlap: Floats, ridge: Floats | float) -> Complexes:
         """Return complex amplitudes of partials, shape (k,).
@@ -190,7 +210,7 @@ class FrameSpectrum:
                 partials that coincide, the one expected to be louder gets more.
         """
         gram = overlap.copy()
-        gram.flat[:: len(gram) + 1] += ridge
+        gram.reshape(-1)[:: len(gram) + 1] += ridge
         parts = observed.view(float).reshape(-1, 2)
         amplitudes: Complexes = np.linalg.solve(gram, parts).view(complex)[:, 0]
         return amplitudes

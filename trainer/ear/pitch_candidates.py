@@ -94,14 +94,14 @@ def candidate_periods(correlation: Floats, shortest: int) -> list[tuple[float, f
 class AubioPitch:
     """aubio's yinfast (de Cheveigne and Kawahara 2002, JASA 111) on the ear's samples."""
 
-    def __init__(self, rate: float, hop: int, buffer: int) -> None:
-        """Create a detector; `hop` and `buffer` are in samples of the ear."""
-        self._detector = aubio.pitch("yinfast", buffer, hop, round(rate))
+    def __init__(self, rate: float, buffer: int) -> None:
+        """Create a detector for buffers of so many samples of the ear."""
+        self._detector = aubio.pitch("yinfast", buffer, buffer, round(rate))
         self._detector.set_unit("Hz")
         self._detector.set_silence(-120)
         self._scale = rate / round(rate)
 
-    def process(self, hop: Floats) -> float | None:
-        """Return the pitch in Hz after one more hop, shape (hop,); None if there is none."""
-        hz = float(self._detector(hop.astype(np.float32))[0])
+    def process(self, window: Floats) -> float | None:
+        """Return the pitch in Hz of a window, shape (buffer,); None if there is none."""
+        hz = float(self._detector(window.astype(np.float32))[0])
         return hz * self._scale if hz > 0.0 else None

@@ -3,8 +3,8 @@
 The analysis window starts short at an attack and grows with the note, so that a note is named
 early and measured precisely. Every estimate is stamped with the centre of its window, so that a
 bend is followed without lag. A known pitch is followed by its harmonic fit alone, as long as
-aubio, which processes every hop, does not disagree. The whole range of the harp is searched only
-if no pitch is known or the two disagree.
+aubio does not disagree. The whole range of the harp is searched only if no pitch is known or the
+two disagree.
 """
 
 from __future__ import annotations
@@ -115,10 +115,9 @@ class _Windows:
 
 
 class _AubioCheck:
-    """aubio's pitch beside the tracked one; rests while nothing sounds.
+    """aubio's pitch beside the tracked one, found when it is asked for.
 
     Attributes:
-        hz: its pitch after the last hop; None if it found none.
         buffer: samples of a note that its pitch needs.
     """
 
@@ -127,20 +126,16 @@ class _AubioCheck:
         self._sound = frontend
         self._hop = hop
         self.buffer = 1 << round(p.aubio_buffer_s * rate).bit_length() - 1
-        self._memory = max(self.buffer, 2 * hop)
-        self._detector = AubioPitch(rate, hop, self._memory)
-        self._resting = False
-        self.hz: float | None = None
+        self._detector = AubioPitch(rate, self.buffer)
+        self._end = -hop
+        self._hz: float | None = None
 
-    def update(self, end: int, *, sounds: bool) -> None:
-        """Process the hop before `end`; after a rest also the hops that its buffer lacks."""
-        if not sounds:
-            self._resting = True
-            return
-        skipped = self._memory // self._hop if self._resting else 0
-        self._resting = False
-        for at in range(end - skipped * self._hop, end + 1, self._hop):
-            self.hz = self._detector.process(self._sound.window(at, self._hop))
+    def hz(self, end: int) -> float | None:
+        """The pitch of the buffer before `end`, or of one less than a hop ago, Hz; None if none."""
+        if end - self._end >= self._hop:
+            self._end = end
+            self._hz = self._detector.process(self._sound.window(end, self.buffer))
+        return self._hz
 
 
 class PitchTracker:
@@ -158,7 +153,7 @@ class PitchTracker:
 
         Args:
             frontend: source of windows.
-            hop: hop of aubio's detector, samples of the ear.
+            hop: least time between two pitches of aubio's, samples of the ear.
             lowest: lowest f0, Hz.
             highest: highest f0, Hz.
             parameters: constants.
@@ -170,10 +165,6 @@ class PitchTracker:
         # State of the note; `restart` resets it.
         self._last: PitchEstimate | None = None
         self._slope = 0.0
-
-    def observe_hop(self, end: int, *, sounds: bool) -> None:
-        """Pass the hop before `end` to aubio if anything sounds."""
-        self._aubio.update(end, sounds=sounds)
 
     def restart(self) -> None:
         """Forget the tracked pitch, for another note."""
@@ -199,8 +190,8 @@ class PitchTracker:
         if last is None or end - last.end > p.continuation_s * self._sound.rate:
             self.restart()
             return None
-        known = self._aubio.hz is not None and age >= self._aubio.buffer
-        if known and abs(cents(self._aubio.hz or 0.0, last.hz)) > p.disagreement_cents:
+        other = self._aubio.hz(end) if age >= self._aubio.buffer else None
+        if other is not None and abs(cents(other, last.hz)) > p.disagreement_cents:
             return None
         predicted = last.hz + self._slope * (end - last.end)
         # Two estimates far apart, as where reverberation overlaps the next note, give no slope.

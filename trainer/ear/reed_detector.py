@@ -14,7 +14,9 @@ Communication 48(5)).
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -77,6 +79,14 @@ class ReedParameters:
     searched."""
     max_reeds: int = 5
     """Maximum number of reeds in a frame."""
+    max_confirmed: int = 3
+    """Maximum number of frames in a row whose reeds are confirmed and not searched."""
+    confirmed_cents: float = 4.0
+    """Maximum change of a reed's pitch between two frames with which it is confirmed, cents: a step
+    of the search."""
+    louder_db: float = 3.0
+    """Rise of the residual at a hole from which it is searched again after it was found to be no
+    reed, dB."""
     mixture: MixtureParameters = field(default=DEFAULT_MIXTURE)
     """Constants of the joint fit."""
     octave: OctaveParameters = field(default=DEFAULT_OCTAVE)
@@ -133,6 +143,14 @@ def unwarp(frame: Floats, track: Floats) -> Floats:
     )
 
 
+class _Peak(NamedTuple):
+    """What the residual shows near a reed's pitch: f0 in Hz, energy, and dB re the first reed."""
+
+    hz: float
+    energy: float
+    db: float
+
+
 @dataclass(frozen=True, slots=True)
 class _Chord:
     """Explanation of a frame by reeds of one breath.
@@ -141,13 +159,17 @@ class _Chord:
         entry: entry of the first reed.
         holes: holes of the reeds, in the order of `mixture`.
         mixture: the fitted reeds.
-        soft: (hole, dB relative to the first reed) of holes that are too soft to count.
+        soft: dB relative to the first reed by hole, of holes that are too soft to count.
+        rejected: the same of the residual at holes that were found to be no reed.
+        edge: holes beside these that may begin to sound.
     """
 
     entry: Tab
     holes: tuple[int, ...]
     mixture: ReedMixture
-    soft: tuple[tuple[int, float], ...]
+    soft: dict[int, float]
+    rejected: dict[int, float]
+    edge: frozenset[int]
 
 
 class _HarpReeds:
@@ -209,10 +231,15 @@ class ReedDetector:
         self._grid = _search_grid(-p.off_nominal_cents, p)
         self._young_grid = _search_grid(-p.young_cents, p)
         self._octave = OctaveDetector(p.octave)
+        self._last: _Chord | None = None
+        """The reeds in the last frame, if they may be confirmed in the next."""
+        self._confirmed = 0
+        """Frames in a row in which they were confirmed."""
 
     def restart(self) -> None:
         """Forget the history, for a new note."""
         self._octave.restart()
+        self._last = None
 
     def detect(
         self,
@@ -248,30 +275,119 @@ class ReedDetector:
             hz, tab = spectrum.lowest_strong_peak(lowest), None
         if hz is None:
             return None
-        alone = ReedMixture(spectrum, (hz,), parameters=p.mixture)
         entry = tab or self._harp.nearest_entries(hz)[0]
         same = self._harp.same_pitch(entry)
-        entries = (entry, *same, *self._reeds.candidates(hz, young))
         grid = self._young_grid if young else self._grid
-        chords = [self._grow(alone, first, grid) for first in dict.fromkeys(entries)]
-        best = chords[0]
-        if any(len(chord.holes) > 1 for chord in chords):
+        best = self._confirm(spectrum, hz, entry, grid)
+        if best is not None:
+            self._confirmed += 1
+        else:
+            entries = tuple(dict.fromkeys((entry, *same, *self._reeds.candidates(hz, young))))
             hold = p.hold_gliding if gliding and not young else p.hold
             if not gliding and tab and abs(cents(hz, self._harp.hz(tab))) > p.off_nominal_cents:
                 hold = 1.0
-            best = max(
-                chords,
-                key=lambda chord: self._evidence(chord) * (hold if chord.entry == tab else 1.0),
-            )
-        if not young and best.mixture.unexplained > p.split_unexplained * best.mixture.energies[0]:
-            best = self._grow(best.mixture, best.entry, grid, best.holes)
+            alone = ReedMixture(spectrum, (hz,), parameters=p.mixture)
+            best = self._search(alone, entries, grid, hold if tab else 1.0, young=young)
+            self._confirmed = 0
+            # One reed whose entry is not known may have neighbours in either breath.
+            known = len(best.holes) > 1 or len(entries) == 1
+            self._last = best if known else None
         if len(best.holes) > 1:
             return self._estimate(best, hz)
         if end is not None:
-            split = self._octave_split(alone, hz, (entry, *same), end, len(frame))
+            split = self._octave_split(best.mixture, hz, (entry, *same), end, len(frame))
             if split is not None:
                 return split
-        return ReedEstimate(hz, entry, None, (), ()) if same else self._estimate(chords[0], hz)
+        return ReedEstimate(hz, entry, None, (), ()) if same else self._estimate(best, hz)
+
+    def _search(
+        self,
+        alone: ReedMixture,
+        entries: Sequence[Tab],
+        grid: Floats,
+        hold: float,
+        *,
+        young: bool,
+    ) -> _Chord:
+        """Find the reeds beside a main one.
+
+        Args:
+            alone: the main reed.
+            entries: entries that it may have.
+            grid: ratios to nominal pitch that are searched.
+            hold: factor for the evidence for the first entry.
+            young: whether the note has just begun.
+        """
+        best, *others = [self._grow(alone, entry, grid) for entry in entries]
+        evidence = hold * self._evidence(best)
+        for chord in others:
+            if len(chord.holes) > 1 and self._evidence(chord) > evidence:
+                best, evidence = chord, self._evidence(chord)
+        if not young and self._may_be_split(best.mixture):
+            split = self._grow(best.mixture, best.entry, grid, best.holes)
+            best = split if len(split.holes) > len(best.holes) else best
+        return best
+
+    def _may_be_split(self, mixture: ReedMixture) -> bool:
+        """Whether neighbours leave so much unexplained that the tongue may lie between reeds."""
+        unexplained = self._parameters.split_unexplained * mixture.energies[0]
+        return bool(mixture.unexplained > unexplained)
+
+    def _confirm(
+        self, spectrum: FrameSpectrum, hz: float, entry: Tab, grid: Floats
+    ) -> _Chord | None:
+        """The reeds of the last frame if they alone sound in this one; None if any may not.
+
+        They are fitted jointly from where they were, which takes a fraction of the time.
+        """
+        p, last = self._parameters, self._last
+        if last is None or last.entry != entry or self._confirmed >= p.max_confirmed:
+            return None
+        if abs(cents(hz, last.mixture.hz[0])) > p.confirmed_cents:
+            return None
+        mixture = last.mixture.again(spectrum, hz)
+        for reed in range(1, len(last.holes)):
+            moved = abs(cents(mixture.hz[reed], last.mixture.hz[reed]))
+            if moved > p.confirmed_cents or not self._is_reed(mixture, reed):
+                return None
+        peaks = self._peaks(mixture, last.entry, last.edge, grid)
+        for hole, peak in peaks.items():
+            known_db = last.rejected.get(hole, -math.inf)
+            if self._may_sound(peak, mixture) and peak.db > known_db + p.louder_db:
+                return None
+        if self._may_be_split(mixture):
+            return None
+        self._last = replace(
+            last, mixture=mixture, soft={hole: peak.db for hole, peak in peaks.items()}
+        )
+        return self._last
+
+    def _peaks(
+        self, mixture: ReedMixture, entry: Tab, holes: Collection[int], grid: Floats
+    ) -> dict[int, _Peak]:
+        """What the residual shows of the reeds of some holes, in the breath of an entry."""
+        if not holes:
+            return {}
+        naturals = self._reeds.naturals[entry.breath]
+        around = np.array([naturals[hole] for hole in holes])[:, None] * grid
+        return {
+            hole: _Peak(*found, power_db(found[1] / mixture.energies[0]))
+            for hole, found in zip(holes, mixture.search_each(around), strict=True)
+            if found is not None
+        }
+
+    def _may_sound(self, peak: _Peak, mixture: ReedMixture) -> bool:
+        """Whether a peak may be a reed that counts."""
+        p = self._parameters
+        return (
+            peak.db >= p.sounding_db - p.rough_db
+            and peak.energy >= p.min_visible * mixture.unexplained
+        )
+
+    def _is_reed(self, mixture: ReedMixture, reed: int) -> bool:
+        """Whether a fitted reed has a fundamental and is loud enough to count."""
+        sounds = mixture.level_db(reed) > self._parameters.sounding_db
+        return sounds and mixture.has_fundamental(reed)
 
     def _octave_split(
         self, alone: ReedMixture, hz: float, entries: tuple[Tab, ...], end: int, length: int
@@ -312,35 +428,30 @@ class ReedDetector:
         if known:
             near = range(entry.hole - p.tongue_holes, entry.hole + p.tongue_holes + 1)
             edge = set(near) & set(naturals) - edge - set(holes) - self._reeds.octaves(entry, 2.0)
-        soft: dict[int, float] = {}
+        peaks: dict[int, _Peak] = {}
+        rejected: dict[int, float] = {}
         while edge and len(holes) < p.max_reeds:
-            around = np.array([naturals[hole] for hole in edge])[:, None] * grid
-            results = zip(edge, mixture.search_each(around), strict=True)
-            peaks = {hole: peak for hole, peak in results if peak is not None}
-            soft = {hole: power_db(peak[1] / mixture.energies[0]) for hole, peak in peaks.items()}
+            peaks = self._peaks(mixture, entry, edge, grid)
             if not peaks:
                 break
-            hole = max(peaks, key=lambda hole: peaks[hole][1])
-            hz, energy = peaks[hole]
-            if (
-                soft[hole] < p.sounding_db - p.rough_db
-                or energy < p.min_visible * mixture.unexplained
-            ):
+            hole, peak = max(peaks.items(), key=lambda item: item[1].energy)
+            if not self._may_sound(peak, mixture):
                 break
             edge.discard(hole)
-            larger = mixture.with_reed(hz)
+            larger = mixture.with_reed(peak.hz)
             if not (
-                larger.has_fundamental(-1)
+                self._is_reed(larger, -1)
                 and larger.explains(mixture)
-                and larger.energies[-1] * p.min_visible < energy
-                and larger.level_db(-1) > p.sounding_db
+                and larger.energies[-1] * p.min_visible < peak.energy
             ):
+                rejected[hole] = peak.db
                 continue
             mixture = larger
             holes.append(hole)
             if mixture.level_db(-1) > p.grow_db:
                 edge |= {hole - 1, hole + 1} & set(naturals) - set(holes)
-        return _Chord(entry, tuple(holes), mixture, tuple(soft.items()))
+        soft = {hole: peak.db for hole, peak in peaks.items()}
+        return _Chord(entry, tuple(holes), mixture, soft, rejected, frozenset(edge | set(rejected)))
 
     def _evidence(self, chord: _Chord) -> float:
         """Energy that an entry explains beside the first reed, reduced if its reeds lie apart.
@@ -378,7 +489,7 @@ class ReedDetector:
         # The residual at a hole that was searched in vain is no measurement of a sounding level.
         levels |= {
             hole: first + db
-            for hole, db in chord.soft
+            for hole, db in chord.soft.items()
             if hole not in levels and first + db < p.sounding_db
         }
         del levels[chord.holes[main]]

@@ -8,10 +8,11 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate, pairwise
+from typing import NamedTuple
 
 import numpy as np
 
-from trainer.core.types import Bools, Complexes, Floats
+from trainer.core.types import Bools, Complexes, Floats, Ints
 from trainer.ear.partial_fit import LOBE_ENERGY, FrameSpectrum, Lobes
 
 SEARCH_PARTIALS = np.arange(1.0, 7.0)
@@ -60,9 +61,42 @@ class MixtureParameters:
 DEFAULT_MIXTURE = MixtureParameters()
 
 
-@lru_cache(maxsize=64)
-def _orders(count: int) -> Floats:
-    return np.arange(1.0, count + 1.0)
+class _Rows(NamedTuple):
+    """The partials of some reeds, one reed after the other; a row is a partial.
+
+    Attributes:
+        orders: order of each, shape (k,).
+        fall: expected power relative to its reed's fundamental, shape (k,): 6 dB per octave (common
+            practice for the sound of a pulse train).
+        reeds: index of its reed, shape (k,).
+        spans: first row of each reed, and first row after it.
+        first: first row of each reed, shape (reeds,).
+        foreign: whether two rows belong to different reeds, shape (k, k).
+    """
+
+    orders: Floats
+    fall: Floats
+    reeds: Ints
+    spans: tuple[tuple[int, int], ...]
+    first: Ints
+    foreign: Bools
+
+
+@lru_cache(maxsize=512)
+def _rows(counts: tuple[int, ...]) -> _Rows:
+    """The rows of reeds with these numbers of partials."""
+    orders = np.concatenate([np.arange(1.0, count + 1.0) for count in counts])
+    reeds = np.repeat(np.arange(len(counts)), counts)
+    ends = list(accumulate(counts, initial=0))
+    foreign = reeds[:, None] != reeds
+    return _Rows(
+        orders,
+        orders**-2,
+        reeds,
+        tuple(pairwise(ends)),
+        np.array(ends[:-1]),
+        foreign,
+    )
 
 
 class ReedMixture:
@@ -99,7 +133,7 @@ class ReedMixture:
                 break
             self._amplitudes = self._fit()
         power = _power(self._amplitudes)
-        self.energies: Floats = np.add.reduceat(power, self._first) + 1e-20
+        self.energies: Floats = np.add.reduceat(power, self._rows.first) + 1e-20
         rest, skirts = spectrum.residual(self._points, self._amplitudes)
         residual = _power(rest)
         self._unsteadiness = self._estimate_unsteadiness(residual)
@@ -120,7 +154,7 @@ class ReedMixture:
 
     def has_fundamental(self, reed: int) -> bool:
         """Return whether the fundamental of a reed has enough of its energy."""
-        power = abs(self._amplitudes[self._first[reed]]) ** 2
+        power = abs(self._amplitudes[self._rows.first[reed]]) ** 2
         return bool(power >= self._parameters.min_fundamental * self.energies[reed])
 
     def search(self, f0s: Floats) -> tuple[float, float] | None:
@@ -176,6 +210,10 @@ class ReedMixture:
         noise = max(self._parameters.noise, self._unsteadiness**2)
         return ReedMixture(self._spectrum, (*self.hz, hz), noise, self._parameters)
 
+    def again(self, spectrum: FrameSpectrum, hz: float) -> ReedMixture:
+        """Return the same reeds fitted to another frame, in which the first has an f0 of `hz`."""
+        return ReedMixture(spectrum, (hz, *self.hz[1:]), self._noise, self._parameters)
+
     @property
     def _is_clear(self) -> bool:
         """Whether no partial disturbs another."""
@@ -190,25 +228,19 @@ class ReedMixture:
     def _fit(self) -> Complexes:
         """Amplitudes at the current f0s."""
         p, spectrum = self._parameters, self._spectrum
-        counts = [self._count(hz) for hz in self.hz]
-        ends = list(accumulate(counts, initial=0))
-        self._spans = list(pairwise(ends))
-        self._first = np.array(ends[:-1])
+        self._rows = rows = _rows(tuple([self._count(hz) for hz in self.hz]))
+        self._points = rows.orders * np.array(self.hz).take(rows.reeds) * spectrum.per_hz
+        observed, self._rise = spectrum.at_and_beside(self._points)
         if self._is_clear:
-            self._orders = _orders(counts[0])
-            self._points = self._orders * (self.hz[0] * spectrum.per_hz)
             self._masked: Bools = np.zeros(len(self._points), dtype=bool)
             self._lobes: Lobes | None = None
-            return spectrum.at(self._points)
-        self._orders = np.concatenate([_orders(count) for count in counts])
-        self._points = self._orders * np.repeat(self.hz, counts) * spectrum.per_hz
+            return observed
         self._lobes = spectrum.lobes(self._points)
-        observed, overlap = spectrum.at(self._points), self._lobes.overlap
-        amplitudes = spectrum.solve(observed, overlap, p.noise)
+        overlap = self._lobes.overlap
         masks = np.abs(overlap) > p.max_overlap
-        for first, end in self._spans:  # partials of one reed do not mask each other
-            masks[first:end, first:end] = False
+        masks &= rows.foreign  # partials of one reed do not mask each other
         self._masked = np.asarray(masks.any(axis=1))
+        amplitudes = spectrum.solve(observed, overlap, p.noise)
         if not self._masked.any():
             return amplitudes
         expected = self._expected_power(_power(amplitudes))
@@ -219,15 +251,14 @@ class ReedMixture:
     def _expected_power(self, power: Floats) -> Floats:
         """Expected power of each partial.
 
-        A clear partial has its own. A masked one has that of the reed's clear partials, falling by
-        6 dB per octave (common practice for the sound of a pulse train).
+        A clear partial has its own. A masked one has what the fall from partial to partial makes of
+        the reed's clear partials.
         """
-        fall = self._orders**-2
-        observed = np.add.reduceat(np.where(self._masked, 0.0, power), self._first)
-        clear = np.add.reduceat(np.where(self._masked, 0.0, fall), self._first)
-        counts = np.diff([*self._first, len(power)])
-        scale = np.repeat(observed / np.maximum(clear, 1e-9), counts)
-        return np.where(self._masked & (scale > 0.0), scale * fall, power)
+        rows = self._rows
+        clear = ~self._masked
+        both = np.add.reduceat(np.stack([power * clear, rows.fall * clear]), rows.first, axis=1)
+        scale = (both[0] / np.maximum(both[1], 1e-9)).take(rows.reeds)
+        return np.where(self._masked & (scale > 0.0), scale * rows.fall, power)
 
     def _move(self) -> bool:
         """Move each f0 toward its partials; return whether any moved far.
@@ -235,24 +266,27 @@ class ReedMixture:
         Each partial gives an offset: a Gauss-Newton step with all amplitudes fixed. Their median,
         weighted by amplitude, is robust against one strong partial of another reed.
         """
-        p, amplitudes = self._parameters, self._amplitudes
-        slope = self._spectrum.slope(self._points, amplitudes, self._lobes)
+        p, amplitudes, rows = self._parameters, self._amplitudes, self._rows
+        slope = self._spectrum.slope(self._rise, amplitudes, self._lobes)
         power = _power(amplitudes)
         along = amplitudes.real * slope.real + amplitudes.imag * slope.imag
-        offsets = (along / np.maximum(power, 1e-20) / self._orders).tolist()
-        weights = np.where(self._masked, p.masked_weight, 1.0)
+        offsets = (along / np.maximum(power, 1e-20) / rows.orders).tolist()
+        loud = np.sqrt(np.minimum(power, power.take(rows.first).take(rows.reeds)))
+        loud[self._masked] *= p.masked_weight
+        weights, masked = loud.tolist(), self._masked.tolist()
         steps = []
-        for hz, (first, end) in zip(self.hz, self._spans, strict=True):
+        for hz, (first, end) in zip(self.hz, rows.spans, strict=True):
             step = 0.0
-            if not self._masked[first:end].all():
-                loud = np.sqrt(np.minimum(power[first:end], power[first]))
-                step = _weighted_median(offsets[first:end], (weights[first:end] * loud).tolist())
+            if not all(masked[first:end]):
+                step = _weighted_median(offsets[first:end], weights[first:end])
             steps.append(step / (self._spectrum.per_hz * hz))
-        if max(abs(step) for step in steps) < p.converged:
+        if max(map(abs, steps)) < p.converged:
             return False
         self.hz = tuple(
-            hz * (1.0 + min(max(step, -p.max_step), p.max_step))
-            for hz, step in zip(self.hz, steps, strict=True)
+            [
+                hz * (1.0 + min(max(step, -p.max_step), p.max_step))
+                for hz, step in zip(self.hz, steps, strict=True)
+            ]
         )
         return True
 
