@@ -658,8 +658,8 @@ def test_a_reed_must_explain_half_near_half_of_its_partials_or_a_third_of_all(
     smaller._residual, smaller.unexplained = np.ones_like(smaller._residual), 1.0
     larger._residual, larger.unexplained = np.ones_like(larger._residual), whole
     for order in range(1, partials + 1):
-        place = round(order * larger.hz[-1] * larger._spectrum.per_hz)
-        larger._residual[place + larger._spectrum.lobe] = left
+        place = round(order * larger.hz[-1] * larger.spectrum.per_hz)
+        larger._residual[place + larger.spectrum.lobe] = left
     assert larger.explains(smaller) is explains
 
 

@@ -85,7 +85,7 @@ class ScheduleParameters:
     moving_cents: float = 10.0
     """Range of the pitch in a frame from which that of several reeds moves, cents. A frame in which
     it moves less is analysed as well as a still one, once the glide is undone. Chosen by hand."""
-    growth: float = 0.25
+    growth: float = 0.4
     """A young note is analysed again when its age has grown by this fraction."""
     more_unexplained: float = 1.3
     """Factor, and ..."""
@@ -564,7 +564,9 @@ class Ear:
     def _detect_reeds(self, estimate: PitchEstimate | None) -> None:
         """Detect the reeds in the frame that ends now."""
         note = self._note
-        length = min(self._end - note.segment, self._spans.frame)
+        age, hop = self._end - note.segment, self._spans.hop
+        # In whole hops, so that what depends on a frame's length alone is computed once.
+        length = self._spans.frame if age >= self._spans.frame else age // hop * hop
         if length < self._spans.shortest_frame:
             return
         frame = self._sound.window(self._end, length)

@@ -57,11 +57,11 @@ LENGTH_STEP = 512
 """Step of the length of cached partials, in samples."""
 CACHED_PARTIALS = 128
 """Number of grid points whose partials are cached, 0.1 MB each: some of each note of a tune."""
-GRID_PER_OCTAVE = 300.0
-"""Grid of the guesses, points per octave: four cents. The error of a Gauss-Newton step falls with
-the square of its length; from two cents away, on a reed of six partials up to 1 kHz, it is 0.01
-cents or less in windows of 27 ms, and 0.02 cents in windows of 43 ms. Levels are those at the grid
-point, within 0.04 dB of the true ones in windows of 27 ms."""
+GRID_PER_OCTAVE = 600.0
+"""Grid of the guesses, points per octave: two cents. The error of a Gauss-Newton step falls with
+the square of its length; from a cent away it is 0.002 cents or less in windows of 27 ms, up to
+1 kHz, and 0.006 cents in windows of 43 ms. Levels are those at the grid point, within 0.004 dB of
+the true ones in windows of 27 ms."""
 
 
 class HarmonicFit(NamedTuple):

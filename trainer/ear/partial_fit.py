@@ -153,6 +153,10 @@ class FrameSpectrum:
         self.lobe = np.arange(-lobe, lobe + 1, 2)
         self._around = np.arange(-reach, reach + 1)
 
+    def resolves_as(self, other: FrameSpectrum) -> bool:
+        """Return whether the frame of another spectrum is as long, so that both resolve the same."""
+        return self._shape is other._shape
+
     def at(self, points: Floats) -> Complexes:
         """Return values between points, of any shape, by cubic Lagrange interpolation."""
         base = points.astype(int)

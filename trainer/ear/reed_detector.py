@@ -343,6 +343,8 @@ class ReedDetector:
         p, last = self._parameters, self._last
         if last is None or last.entry != entry or self._confirmed >= p.max_confirmed:
             return None
+        if not spectrum.resolves_as(last.mixture.spectrum):
+            return None
         if abs(cents(hz, last.mixture.hz[0])) > p.confirmed_cents:
             return None
         mixture = last.mixture.again(spectrum, hz)

@@ -103,6 +103,7 @@ class ReedMixture:
     """Reeds fitted jointly to a frame.
 
     Attributes:
+        spectrum: of the frame.
         hz: f0 of each reed, Hz, in the order of the guesses.
         energies: sum of the squared amplitudes of each reed's partials, shape (reeds,).
         unexplained: energy of the residual, up to the highest partial of the lowest reed.
@@ -123,7 +124,7 @@ class ReedMixture:
             noise: power of the model error over a partial's power; None takes the parameters'.
             parameters: constants.
         """
-        self._spectrum = spectrum
+        self.spectrum = spectrum
         self._parameters = parameters
         self._noise = parameters.noise if noise is None else noise
         self.hz = tuple(hz)
@@ -175,7 +176,7 @@ class ReedMixture:
         Args:
             f0s: shape (ranges, n).
         """
-        p, s = self._parameters, self._spectrum
+        p, s = self._parameters, self.spectrum
         index = (f0s[:, :, None] * (SEARCH_PARTIALS * s.per_hz) + 0.5).astype(int)
         power = self._residual.take(np.minimum(index, s.top - 1))
         energy = np.minimum(power, power[:, :, :1] / p.min_fundamental).sum(axis=2)
@@ -193,7 +194,7 @@ class ReedMixture:
         It must explain most of the residual near at least half of its partials, or enough of the
         whole residual.
         """
-        p, s = self._parameters, self._spectrum
+        p, s = self._parameters, self.spectrum
         index = np.rint(SEARCH_PARTIALS * (self.hz[-1] * s.per_hz)).astype(int)
         index = index[index < s.top][:, None] + s.lobe
         np.minimum(index, s.top - 1, out=index)
@@ -208,7 +209,7 @@ class ReedMixture:
     def with_reed(self, hz: float) -> ReedMixture:
         """Return a mixture with one more reed; all f0s are fitted anew."""
         noise = max(self._parameters.noise, self._unsteadiness**2)
-        return ReedMixture(self._spectrum, (*self.hz, hz), noise, self._parameters)
+        return ReedMixture(self.spectrum, (*self.hz, hz), noise, self._parameters)
 
     def again(self, spectrum: FrameSpectrum, hz: float) -> ReedMixture:
         """Return the same reeds fitted to another frame, in which the first has an f0 of `hz`."""
@@ -217,17 +218,17 @@ class ReedMixture:
     @property
     def _is_clear(self) -> bool:
         """Whether no partial disturbs another."""
-        s = self._spectrum
+        s = self.spectrum
         return len(self.hz) == 1 and self.hz[0] * s.per_hz > self._parameters.clear_bins * s.bin
 
     def _count(self, hz: float) -> int:
         """Number of partials of a reed to fit."""
-        s = self._spectrum
+        s = self.spectrum
         return max(1, min(self._parameters.partials, int(s.top / (hz * s.per_hz))))
 
     def _fit(self) -> Complexes:
         """Amplitudes at the current f0s."""
-        p, spectrum = self._parameters, self._spectrum
+        p, spectrum = self._parameters, self.spectrum
         self._rows = rows = _rows(tuple([self._count(hz) for hz in self.hz]))
         self._points = rows.orders * np.array(self.hz).take(rows.reeds) * spectrum.per_hz
         observed, self._rise = spectrum.at_and_beside(self._points)
@@ -267,7 +268,7 @@ class ReedMixture:
         weighted by amplitude, is robust against one strong partial of another reed.
         """
         p, amplitudes, rows = self._parameters, self._amplitudes, self._rows
-        slope = self._spectrum.slope(self._rise, amplitudes, self._lobes)
+        slope = self.spectrum.slope(self._rise, amplitudes, self._lobes)
         power = _power(amplitudes)
         along = amplitudes.real * slope.real + amplitudes.imag * slope.imag
         offsets = (along / np.maximum(power, 1e-20) / rows.orders).tolist()
@@ -279,7 +280,7 @@ class ReedMixture:
             step = 0.0
             if not all(masked[first:end]):
                 step = _weighted_median(offsets[first:end], weights[first:end])
-            steps.append(step / (self._spectrum.per_hz * hz))
+            steps.append(step / (self.spectrum.per_hz * hz))
         if max(map(abs, steps)) < p.converged:
             return False
         self.hz = tuple(
@@ -292,7 +293,7 @@ class ReedMixture:
 
     def _estimate_unsteadiness(self, residual: Floats) -> float:
         """Median of the residual near the first reed's partials, over their amplitudes."""
-        p, s = self._parameters, self._spectrum
+        p, s = self._parameters, self.spectrum
         count = min(len(SEARCH_PARTIALS), self._count(self.hz[0]))
         index = np.rint(self._points[:count]).astype(int)[:, None] + s.lobe
         near = residual.take(np.minimum(index, s.top - 1)).max(axis=1)
