@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from trainer.core.types import Floats
-from trainer.ear import FrameSpectrum, HeardNote, NoteTracker, Reading, ReedMixture, power_db
+from trainer.ear import Ear, FrameSpectrum, HeardNote, NoteTracker, Reading, ReedMixture, power_db
 from trainer.ear.ear import (
     DEFAULT_EAR,
     EarParameters,
@@ -48,6 +48,7 @@ from trainer.ear.reed_detector import ReedDetector, ReedEstimate
 from trainer.ear.tab_tracker import TabTracker
 from trainer.harp import Breath, Harp, Tab
 from trainer.music import cents
+from trainer.sound import Block, round_to_24_bits
 
 C, RATE = Harp.of("C"), 24_000
 HOP_S = 0.005
@@ -572,6 +573,11 @@ def test_several_reeds_are_detected_seldom_once_they_are_found_again() -> None:
     assert first_due(result, note, hop) == 16
     result.moved_cents = 11.0
     assert first_due(result, note, hop) == 8
+    result.moved_cents = 9.0
+    for _ in range(3):
+        result.record(result.last, (4, 5))
+    assert first_due(result, note, hop) == 32
+    result.moved_cents = 11.0
     result.record(result.last, (4, 3))
     assert first_due(result, note, hop) == 4
 
@@ -590,7 +596,7 @@ def test_several_reeds_are_detected_at_once_if_the_level_of_one_changes() -> Non
 def test_a_young_note_is_analysed_as_it_grows() -> None:
     result, note, hop = schedule()
     note.segment = result.last - 9 * hop
-    assert first_due(result, note, hop) == 3  # 3 >= (9 + 3) / 4
+    assert first_due(result, note, hop) == 5  # 5 >= (9 + 5) / 3
     note.segment = result.last
     assert first_due(result, note, hop) == 2
 
@@ -894,3 +900,59 @@ def test_the_end_of_a_sound_is_interpolated_between_levels() -> None:
     db = np.concatenate([np.zeros(10), -4.0 * np.arange(1.0, 11.0)])
     end = end_of_sound(at, db, 19 * 480, 48_000)
     assert end == pytest.approx((9 + 1.5) * 480, abs=0.1 * 480)
+
+
+# What is not measured anew
+
+
+def test_a_pitch_that_rests_is_measured_every_second_hop(monkeypatch: pytest.MonkeyPatch) -> None:
+    measured: list[int] = []
+    measure = Ear._measure_pitches
+
+    def recorded(ear: Ear, *, whole_hop: bool) -> object:
+        measured.append(ear._end)
+        return measure(ear, whole_hop=whole_hop)
+
+    monkeypatch.setattr(Ear, "_measure_pitches", recorded)
+    t = np.arange(RATE) / RATE
+    for depth, most in ((0.0, 0.55), (0.02, 0.9)):  # still, and with a vibrato of 34 cents
+        phase = 2.0 * np.pi * 440.0 * (t - depth / (2 * np.pi * 5) * np.cos(2 * np.pi * 5 * t))
+        sound = sum(0.1 / k * np.sin(k * phase + k) for k in range(1, 6))
+        ear = Ear(RATE, C)
+        measured.clear()
+        readings = ear.analyze(Block(0, round_to_24_bits(np.asarray(sound)), RATE))
+        late = [end for end in measured if end > RATE // 2]
+        hops = sum(reading.heard > RATE // 2 for reading in readings)
+        assert (len(late) < most * hops) is (depth == 0.0)
+        true = 440.0 * (1.0 + depth * np.sin(2 * np.pi * 5 * np.arange(RATE) / RATE))
+        for reading in readings:
+            if reading.hz is not None and reading.sample > RATE // 2:
+                off = 1200.0 * np.log2(reading.hz / true[min(reading.sample, RATE - 1)])
+                assert abs(off) < 1.0
+
+
+def test_known_reeds_are_confirmed_until_something_changes(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    searches: list[float] = []
+    search = ReedDetector._search
+
+    def recorded(*args: object, **kwargs: object) -> object:
+        searches.append(1.0)
+        return search(*args, **kwargs)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(ReedDetector, "_search", recorded)
+    two = reed(hz("4"), 0.085) + 0.3 * reed(hz("5"), 0.085)
+    three = two + 0.3 * reed(hz("3"), 0.085)
+    detector, entry = ReedDetector(C, RATE), Tab.parse("4")
+    counts = []
+    for sound in (two, two, two, two, two, two, three, three):
+        estimate = detector.detect(sound, hz("4"), entry)
+        assert estimate is not None
+        assert len(estimate.others) == (2 if sound is three else 1)
+        counts.append(len(searches))
+    # Three times confirmed, searched anew, confirmed once, then another reed sounds.
+    assert counts == [1, 1, 1, 1, 2, 2, 3, 3]
+    detector.restart()
+    detector.detect(three, hz("4"), entry)
+    assert len(searches) == 4

@@ -85,7 +85,7 @@ class ScheduleParameters:
     moving_cents: float = 10.0
     """Range of the pitch in a frame from which that of several reeds moves, cents. A frame in which
     it moves less is analysed as well as a still one, once the glide is undone. Chosen by hand."""
-    growth: float = 0.4
+    growth: float = 1.0 / 3.0
     """A young note is analysed again when its age has grown by this fraction."""
     more_unexplained: float = 1.3
     """Factor, and ..."""
@@ -113,10 +113,10 @@ class EarParameters:
     """Least interval of aubio's pitches, hops. They only have to contradict the tracked pitch."""
     quick_s: float = 0.03
     """Time after an attack with four readings per hop, seconds, unless the pitch rests before."""
-    rest_cents: float = 0.5
+    rest_cents: float = 0.8
     """Change of the pitch from one reading to the next under which it rests, cents. Chosen by
     hand."""
-    rest_readings: int = 4
+    rest_readings: int = 3
     """Readings in a row of a pitch that rests from which it is read once a hop after an attack,
     and measured once in two hops later. Chosen by hand."""
     rest_db: float = 0.5

@@ -154,7 +154,7 @@ class FrameSpectrum:
         self._around = np.arange(-reach, reach + 1)
 
     def resolves_as(self, other: FrameSpectrum) -> bool:
-        """Return whether the frame of another spectrum is as long, so that both resolve the same."""
+        """Return whether the frame of another spectrum is as long."""
         return self._shape is other._shape
 
     def at(self, points: Floats) -> Complexes:
