@@ -596,7 +596,10 @@ def test_several_reeds_are_detected_at_once_if_the_level_of_one_changes() -> Non
 def test_a_young_note_is_analysed_as_it_grows() -> None:
     result, note, hop = schedule()
     note.segment = result.last - 9 * hop
-    assert first_due(result, note, hop) == 5  # 5 >= (9 + 5) / 3
+    assert first_due(result, note, hop) == 3  # 3 >= (9 + 3) / 4
+    note.reeds = ReedEstimate(440.0, Tab.parse("4"), None, (), (500.0,))
+    assert first_due(result, note, hop) == 6  # 6 >= 0.4 (9 + 6)
+    note.reeds = None
     note.segment = result.last
     assert first_due(result, note, hop) == 2
 

@@ -85,8 +85,11 @@ class ScheduleParameters:
     moving_cents: float = 10.0
     """Range of the pitch in a frame from which that of several reeds moves, cents. A frame in which
     it moves less is analysed as well as a still one, once the glide is undone. Chosen by hand."""
-    growth: float = 1.0 / 3.0
-    """A young note is analysed again when its age has grown by this fraction."""
+    growth: float = 0.25
+    """A young note is analysed again after this fraction of its age. With one reed, the beats of an
+    octave split are to be found early."""
+    several_growth: float = 0.4
+    """The same of several reeds."""
     more_unexplained: float = 1.3
     """Factor, and ..."""
     more_unexplained_floor: float = 0.001
@@ -349,7 +352,8 @@ class _ReedSchedule:
             longest //= 2
         elif self.moved_cents > 0.0 and not note.several:
             longest = p.moving_hops
-        return hops >= min(longest, p.growth * age / hop)
+        growth = p.several_growth if note.several else p.growth
+        return hops >= min(longest, growth * age / hop)
 
     def record(self, end: int, holes: tuple[int, ...]) -> None:
         """Note the sounding holes by a detection at sample `end`, the main one first."""
