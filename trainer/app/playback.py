@@ -15,7 +15,7 @@ from trainer.drill import Drill, find_unplayable
 from trainer.harp import Harp
 from trainer.marking import Mark
 from trainer.practice import Plan, TakeFailed, TakeFinished
-from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec
+from trainer.sound import MicrophoneSpec, PlayerSpec, RecordingSpec, VoiceKind
 
 
 def drill_playback_plan(drill: Drill, plan: Plan) -> Plan:
@@ -31,7 +31,7 @@ def drill_playback_plan(drill: Drill, plan: Plan) -> Plan:
     if harp.tuning.name != drill.tuning or find_unplayable(drill.steps, harp):
         harp = Harp.of(drill.key, drill.tuning)
     output = source.output if isinstance(source, MicrophoneSpec | PlayerSpec) else None
-    player = PlayerSpec(realtime=True, aloud=True, output=output)
+    player = PlayerSpec(realtime=True, aloud=True, output=output, voice=VoiceKind.NATURAL)
     return Plan(harp, player, drill=drill, loop=False, keeps_sound=False)
 
 

@@ -212,7 +212,7 @@ def _faded(drill: Drill, by_db: float) -> Drill:
 def _run(plan: Plan, plain: bool) -> None:
     """Run a plan in the app, or in line mode where there is no terminal."""
     from trainer.cli.screen import can_show_screen, run_app
-    from trainer.sound import PlayerSpec
+    from trainer.sound import PlayerSpec, VoiceKind
 
     if plain or not can_show_screen():
         from trainer.cli.plain import play_plain
@@ -220,7 +220,9 @@ def _run(plan: Plan, plain: bool) -> None:
         play_plain(plan.at_present_tolerance())
         return
     if isinstance(plan.source, PlayerSpec):
-        plan = replace(plan, source=replace(plan.source, realtime=True, aloud=True))
+        plan = replace(
+            plan, source=replace(plan.source, realtime=True, aloud=True, voice=VoiceKind.NATURAL)
+        )
     run_app(plan, autostart=True)
 
 

@@ -61,7 +61,7 @@ class ReedTable:
         cycles: phases of the partials, shape (m, k).
         rise_ms: time until a reed sounds in full, shape (m, a).
         glide_cents: how flat it speaks, shape (m,).
-        glide_ms: time constant with which it reaches its pitch, shape (m,).
+        glide_ms: time until it has reached its pitch, shape (m,).
         sag_cents: change of its pitch by the level, shape (m, a); 0 for an ordinary note.
         breath_db: level of the breath's noise, shape (m,).
     """
@@ -198,10 +198,11 @@ class NaturalReed:
     def pull(self, age: Floats, loudness_db: Floats | None) -> Floats | None:
         """Return by how many cents attack and pressure pull its pitch."""
         table = load_table()
-        settling = 1e-3 * float(table.at(table.glide_ms, self.own_hz)) * self.rate
-        if loudness_db is None and age[0] > 12.0 * settling:
+        length = 1e-3 * float(table.at(table.glide_ms, self.own_hz)) * self.rate
+        if loudness_db is None and age[0] > length:
             return None
-        glide = float(table.at(table.glide_cents, self.own_hz)) * np.exp(-age / settling)
+        depth = float(table.at(table.glide_cents, self.own_hz))
+        glide = depth * np.maximum(0.0, 1.0 - age / length) ** 2
         if loudness_db is None:
             return np.asarray(-glide)
         sag = np.interp(loudness_db, table.level_db, table.at(table.sag_cents, self.own_hz))
