@@ -169,6 +169,9 @@ async def picture_tour(listener: ListenerLike, plan: Plan) -> dict[str, str]:
         await camera.take_settled("result")
         await camera.press("escape", "s")
         await camera.take_settled("shelf")
+        await camera.press("escape", "o")
+        await camera.wait(lambda: "drills passed" in camera.text)
+        await camera.take_settled("course")
         await camera.press("escape", "g")
         await camera.wait(
             lambda: isinstance(app.screen, ProgressScreen) and not app.screen.has_class("-message")

@@ -25,6 +25,8 @@ from tests.support.pilots import ANSWERS, LARGE, SMALL, Puppet, run, settle, tex
 from trainer.app import screens
 from trainer.app.app import TrainerApp
 from trainer.app.screens import progress, settings
+from trainer.app.screens.begin import BeginScreen, LevelsScreen
+from trainer.app.screens.course import CourseScreen
 from trainer.app.screens.guide import TEST_TONE_HZ, GuideScreen
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.help import HelpScreen
@@ -39,7 +41,8 @@ from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.summary import SummaryScreen
 from trainer.app.screens.today import TodayScreen
-from trainer.coach import DailySet
+from trainer.coach import DailySet, course_standing
+from trainer.drill import read_course, read_shelf
 from trainer.harp import Harp, load_tuning, tuning_names
 from trainer.practice import (
     ListDevices,
@@ -53,12 +56,15 @@ from trainer.practice import (
 )
 from trainer.settings import SETTING_KEYS
 from trainer.sound import MicrophoneSpec, Passage, PlayerSpec, RecordingSpec
-from trainer.store import Journal
+from trainer.store import Journal, Placement
 
 SCREENS: dict[type, tuple[str, ...]] = {
+    BeginScreen: (),
+    CourseScreen: (),
     GuideScreen: ("m",),
     HarpsScreen: ("h",),
     HelpScreen: ("question_mark",),
+    LevelsScreen: (),
     ListenScreen: ("i",),
     LoopScreen: (),
     MeasureScreen: ("h", "m"),
@@ -116,6 +122,15 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
         passage = Passage(REEDS / "c-harp.flac", 1.0, 2.0)
         app.push_screen(LoopScreen(app.session, passage, -3.0, can_write_down=True))
         await until(pilot, lambda: "space plays it" in text(pilot))
+    if screen is BeginScreen:
+        app.screen.action_begin()  # type: ignore[attr-defined]
+        await until(pilot, lambda: "I can already" in text(pilot))
+    if screen is CourseScreen:
+        standings = course_standing(read_course(), ())
+        app.push_screen(CourseScreen(lambda: standings, read_shelf().drills))
+        await until(pilot, lambda: "Opens first tunes" in text(pilot))
+    if screen is LevelsScreen:
+        app.push_screen(LevelsScreen([Placement("rhythm", 3, TODAY)]))
     if screen is SummaryScreen:
         app.push_screen(SummaryScreen(DailySet("Runa", TODAY, 15.0, ())))
     for key in SCREENS[screen]:
@@ -263,6 +278,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("v", lambda now: not now.app.screen.query_one("#page").display),
         Case("t", on(TodayScreen)),
         Case("s", on(ShelfScreen)),
+        Case("o", on(CourseScreen)),
         Case("i", on(ListenScreen)),
         Case("g", on(ProgressScreen)),
         Case("h", on(HarpsScreen)),
@@ -273,6 +289,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("space", lambda now: begun(now) and now.drill == FIRST, "down"),
         Case("enter", lambda now: on(PracticeScreen)(now) and now.drill == LAST, "end"),
         Case("s", on(ShelfScreen)),
+        Case("o", on(CourseScreen)),
         Case("i", on(ListenScreen)),
         Case("g", on(ProgressScreen)),
         Case("h", on(HarpsScreen)),
@@ -296,6 +313,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         *WALKS[:4],
         Case("enter", lambda now: on(PracticeScreen)(now) and now.drill == SECOND, "down"),
         Case("tab", plays(PlayerSpec)),
+        Case("ctrl+o", on(CourseScreen)),
         Case("question_mark", on(HelpScreen)),
     ),
     ListenScreen: (
@@ -358,6 +376,19 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("m", on(GuideScreen)),
         Case("l", says("round trip 12 ms")),
         Case("u delete", says("no longer set"), f"{TO_NATURALS} space"),
+    ),
+    BeginScreen: (
+        *WALKS,
+        Case("enter", on(TodayScreen)),
+        Case("space", says("▶ ●"), "down down"),
+        Case("escape", on(TodayScreen)),
+    ),
+    LevelsScreen: (Case("escape space enter", on(PracticeScreen)),),
+    CourseScreen: (
+        Case("up", says("▶ · Overblows")),
+        Case("down", no_more("▶ ○ First breath")),
+        Case("left right", lambda now: now.was is not None and now.words != now.was[2]),
+        Case("enter escape o", on(PracticeScreen)),
     ),
     SummaryScreen: (Case("escape space enter", on(PracticeScreen)),),
     HelpScreen: (Case("escape question_mark space", on(PracticeScreen)),),

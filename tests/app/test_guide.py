@@ -107,7 +107,8 @@ def test_guide_ends_with_a_note_and_saves_the_choices(
         puppet.queue.append(TakeFinished())
         await until(pilot, lambda: pilot.app.session.plan.drill is scripted.DRILL)  # type: ignore[attr-defined]
         assert pilot.app.session.plan.source == MicrophoneSpec(device="on the stand")  # type: ignore[attr-defined]
-        await press(pilot, "enter")  # at the beginning
+        await until(pilot, lambda: "▶ At the beginning" in text(pilot))
+        await press(pilot, "enter")
         await until(pilot, lambda: isinstance(pilot.app.screen, TodayScreen))
 
     run(test, PLAN, size=size)

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import asyncio
+
 from rich.segment import Segment
 from rich.style import Style
 from textual.color import Color
@@ -9,6 +11,7 @@ from textual.pilot import Pilot
 from textual.widgets import Static
 
 from devtools import scripted
+from devtools.paint_cost import CountingApp
 from tests.support.pilots import Puppet, run, text
 from trainer.app.output_filter import PrintableFilter
 from trainer.harp import Harp
@@ -29,6 +32,18 @@ def test_unsafe_characters_are_replaced_and_styles_kept() -> None:
     assert joined.isprintable() or "\ufffd" in joined
     assert not any(c in joined for c in "\x1b\x07\u202e\udcff")
     assert "owned" in joined
+
+
+def test_its_cost_is_measured_on_the_whole_app() -> None:
+    async def scene() -> None:
+        app = CountingApp(Puppet(), scripted.DRILLS, PLAN)
+        async with app.run_test() as pilot:
+            await pilot.press("v")
+            await pilot.pause()
+            assert app.sample().lines > 0
+            assert app.sample().filter_s > 0.0
+
+    asyncio.run(scene())
 
 
 def test_a_safe_line_is_left_as_it_is() -> None:

@@ -26,7 +26,10 @@ from tests.support.pilots import ANSWERS, answered, painted, until
 from tests.support.snapshots import SIZES, SNAPSHOTS, hold, text
 from trainer.app.app import TrainerApp
 from trainer.app.daily_set_view import DailySetView
+from trainer.app.placing import Beginning
 from trainer.app.screens import progress
+from trainer.app.screens.begin import BeginScreen, LevelsScreen
+from trainer.app.screens.course import CourseScreen
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.screens.loop import LoopScreen
@@ -37,21 +40,31 @@ from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.summary import SummaryScreen
 from trainer.app.screens.today import TodayScreen
-from trainer.coach import ComparisonVerdict, DailySet, Reason, SetEntry, overview_at
-from trainer.drill import find_drill
+from trainer.coach import (
+    ComparisonVerdict,
+    DailySet,
+    Reason,
+    SetEntry,
+    course_standing,
+    overview_at,
+)
+from trainer.drill import find_drill, read_course, read_shelf
 from trainer.ear import Reading
 from trainer.harp import Harp
 from trainer.practice import Event, ListDevices, Plan, ReadingHeard, TakeFinished, WaitStarted
 from trainer.sound import Passage, PlayerSpec
-from trainer.store import Journal
+from trainer.store import Journal, Placement
 
 MOVES = {
+    BeginScreen: ("down", "down", "space", "up"),
+    CourseScreen: ("down", "down", "right", "up"),
     ShelfScreen: ("down", "down", "down", "up"),
     TodayScreen: ("down", "down", "up"),
     ResultScreen: ("down", "down", "down", "up"),
     ProgressScreen: ("down", "down", "up"),
 }
 """Keys that move the cursor of a list; each change repaints only some rows."""
+COURSE = read_course()
 REEDS = Path(__file__).parent.parent / "reeds"
 DAY = DailySet(
     "Runa",
@@ -160,6 +173,20 @@ async def walk(
     await pilot.press("s")
     await until(pilot, lambda: isinstance(app.screen, ShelfScreen))
     await look("shelf")
+    await pilot.press("escape")
+    standings = course_standing(COURSE, [*COURSE[0].drills, *COURSE[1].drills[:4]])
+    app.push_screen(CourseScreen(lambda: standings, read_shelf().drills))
+    await until(pilot, lambda: "drills passed" in text(pilot))
+    await look("course")
+    await pilot.press("escape")
+    skills = (("single notes", 3), ("rhythm", 5), ("half-step bends", 7))
+    app.push_screen(BeginScreen(lambda: Beginning(True, skills)))
+    await until(pilot, lambda: "I can already" in text(pilot))
+    await look("begin")
+    await pilot.press("escape")
+    app.push_screen(LevelsScreen([Placement(skill, level, TODAY) for skill, level in skills]))
+    await until(pilot, lambda: "begins here" in text(pilot))
+    await look("levels")
     await pilot.press("escape")
     app.push_screen(TodayScreen(lambda: DailySetView(DAY, RECENT, practised=PRACTISED), SHELF))
     await until(pilot, lambda: "to play" in text(pilot))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 PLACES = (
     ("s", "shelf", "shelf", "shelf: find and open a drill"),
+    ("o", "course", "course", "course: stages, and where you stand"),
     ("i", "listen", "listen", "listen without a drill"),
     ("g", "progress", "progress", "progress: what improves, what does not"),
     ("h", "harps", "harps", "harps: choose one; charts and reeds"),

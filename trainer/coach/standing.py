@@ -38,10 +38,12 @@ class StageStanding:
         return next((name for name in self.stage.drills if name not in self.passed), None)
 
 
-def passed_drills(takes: Iterable[TakeRecord]) -> frozenset[str]:
-    """Return the names of the drills that a player has passed, in whole takes of their own."""
+def passed_drills(
+    takes: Iterable[TakeRecord], sources: Collection[str] = PLAYER_SOURCES
+) -> frozenset[str]:
+    """Return the names of the drills that a player has passed, in whole takes from some sources."""
     return frozenset(
-        take.drill for take in takes if take.whole and take.passed and take.source in PLAYER_SOURCES
+        take.drill for take in takes if take.whole and take.passed and take.source in sources
     )
 
 

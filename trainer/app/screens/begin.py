@@ -58,7 +58,13 @@ class BeginScreen(Screen[str | tuple[str, ...] | None]):
     DEFAULT_CSS = """
     BeginScreen {
         #words { height: auto; padding: 1 2; }
-        #choices { height: 1fr; padding: 0 1; }
+        #choices {
+            height: 1fr;
+            border: none;
+            background: $background;
+            padding: 0 1;
+            scrollbar-size-vertical: 1;
+        }
         #choices > .option-list--option-highlighted {
             color: $foreground;
             background: $surface;

@@ -13,6 +13,7 @@ from textual.binding import Binding, BindingType
 from textual.timer import Timer
 from textual.worker import get_current_worker
 
+from trainer.app.course_view import load_course
 from trainer.app.daily_set_view import load_daily_set_view
 from trainer.app.places import PLACES
 from trainer.app.placing import (
@@ -24,6 +25,7 @@ from trainer.app.placing import (
 from trainer.app.playback import bar_playback_plan
 from trainer.app.practice_layout import practice_layout
 from trainer.app.screens.begin import BeginScreen, LevelsScreen
+from trainer.app.screens.course import CourseScreen
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import ChosenHarp, HarpsScreen
 from trainer.app.screens.listen import ListenScreen
@@ -543,6 +545,11 @@ class PracticeScreen(TakeScreen):
     def action_shelf(self) -> None:
         """Open the shelf."""
         self.app.push_screen(ShelfScreen(self._shelf, self._place(), self.session), self._open)
+
+    def action_course(self) -> None:
+        """Open the course."""
+        plan = self.session.plan
+        self.app.push_screen(CourseScreen(lambda: load_course(plan), self._shelf), self._open)
 
     def action_today(self) -> None:
         """Open the daily set."""

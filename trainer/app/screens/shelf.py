@@ -12,7 +12,9 @@ from textual.content import Content
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from trainer.app.course_view import load_course
 from trainer.app.playback import drill_playback_plan
+from trainer.app.screens.course import CourseScreen
 from trainer.app.screens.list_keys import move_cursor
 from trainer.app.screens.playback_base import PlaybackScreen
 from trainer.app.session import Session
@@ -144,6 +146,7 @@ class ShelfScreen(PlaybackScreen[int | None]):
             tooltip="a page down",
         ),
         Binding("enter", "open", "open", priority=True, tooltip="open this drill"),
+        Binding("ctrl+o", "course", "course", priority=True, tooltip="the shelf as a course"),
         Binding("tab", "hear", "hear", priority=True, tooltip="hear it played, or stop"),
         Binding(
             "question_mark", "app.help", "help", key_display="?", priority=True, tooltip="this page"
@@ -240,6 +243,17 @@ class ShelfScreen(PlaybackScreen[int | None]):
         """Open the chosen drill."""
         if self._matches:
             self.leave(self._place)
+
+    def action_course(self) -> None:
+        """Show the shelf as a course; a drill that is chosen there is opened."""
+        if self.playing is not None:
+            self.stop_playback()
+        plan = self._of.plan
+        self.app.push_screen(CourseScreen(lambda: load_course(plan), self._shelf), self._take)
+
+    def _take(self, place: int | None) -> None:
+        if place is not None:
+            self.leave(place)
 
     def action_leave(self) -> None:
         """Stop playback, or else clear the search, or else go back."""
