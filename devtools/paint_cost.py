@@ -77,7 +77,7 @@ class TimedFilter(PrintableFilter):
 class CountingApp(TrainerApp):
     """The app with counters of its frames and paints."""
 
-    CSS_PATH = Path(inspect.getfile(TrainerApp)).with_name("app.tcss")
+    CSS_PATH = str(Path(inspect.getfile(TrainerApp)).with_name("app.tcss"))
     frames = 0
     paints = 0
     timed = TimedFilter()
