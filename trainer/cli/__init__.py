@@ -6,10 +6,13 @@ that ``trainer --help`` is quick.
 
 from __future__ import annotations
 
+import contextlib
 import logging
 import os
 import sys
 from collections import UserDict
+from collections.abc import Callable
+from functools import wraps
 from importlib import import_module
 from typing import Annotated, Any
 
@@ -37,8 +40,22 @@ _COMMANDS = {
 }
 """Module and object of each command or group, in the order of the help."""
 _TYPER_OPTIONS: dict[str, Any] = {"rich_markup_mode": None, "pretty_exceptions_enable": False}
+_READS_RECORDINGS = ("mark", "report", "tab")
+"""Commands whose recordings may be MP3, whose decoder complains about much that does no harm."""
 _TAB_ARGUMENTS = ("progress",)
 """Commands whose argument may be a tab entry such as -4', which looks like an option."""
+
+
+def _quietly(command: Callable[..., None]) -> Callable[..., None]:
+    """Return a command that shows nothing of what decoders write to standard error."""
+    from trainer.cli.terminal_guard import silence_libraries
+
+    @wraps(command)
+    def quiet(*args: Any, **options: Any) -> None:
+        with silence_libraries():
+            command(*args, **options)
+
+    return quiet
 
 
 class _Commands(UserDict[str, Any]):
@@ -57,6 +74,8 @@ def _load(name: str, module: str, attribute: str) -> Any:
         getattr(import_module(f"trainer.cli.{module}"), attribute),
         typer.Typer(**_TYPER_OPTIONS),
     )
+    if name in _READS_RECORDINGS:
+        target = _quietly(target)
     if isinstance(target, typer.Typer):
         group.add_typer(target, name=name)
     else:
@@ -158,10 +177,16 @@ def main() -> None:
 def _run() -> None:
     from trainer.core import TrainerError
     from trainer.core.logs import log_file, stop_logging
+    from trainer.core.printable import OutputError
 
     log = logging.getLogger(__name__)
     try:
         app(prog_name="trainer")
+    except OutputError as error:
+        log.info("%s", error)
+        _drop_output()
+        typer.echo(str(error), err=True)
+        sys.exit(ExitCode.OUTPUT)
     except TrainerError as error:
         from trainer.sound import DeviceError
 
@@ -181,6 +206,14 @@ def _run() -> None:
     finally:
         _print_notices()
         stop_logging()
+
+
+def _drop_output() -> None:
+    """Send what is still buffered nowhere, so that Python does not complain at its end."""
+    with contextlib.suppress(OSError, ValueError):
+        null = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(null, sys.stdout.fileno())
+        os.close(null)
 
 
 def _print_notices() -> None:

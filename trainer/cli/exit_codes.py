@@ -17,5 +17,7 @@ class ExitCode(IntEnum):
     """A file, drill, key or tuning is invalid."""
     NO_SOUND = 4
     """No audio device is available."""
+    OUTPUT = 74
+    """The output cannot be written; EX_IOERR of sysexits.h."""
     INTERNAL = 70
     """An error of the program; EX_SOFTWARE of sysexits.h."""

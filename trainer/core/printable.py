@@ -12,6 +12,8 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from typing import Any, TextIO
 
+from trainer.core.errors import TrainerError
+
 REPLACEMENT = "\N{REPLACEMENT CHARACTER}"
 _CONTROLS = "\\x00-\\x08\\x0b\\x0c\\x0e-\\x1f\\x7f-\\x9f"
 """Control characters other than tab, line feed and carriage return."""
@@ -43,6 +45,21 @@ def printable_lines(text: str) -> str:
     return _LINES.sub(REPLACEMENT, text)
 
 
+class OutputError(TrainerError, OSError):
+    """Standard output cannot be written."""
+
+
+@contextmanager
+def _naming_output() -> Iterator[None]:
+    """Raise an :class:`OutputError` where output fails; a closed pipe is none of our business."""
+    try:
+        yield
+    except BrokenPipeError:
+        raise
+    except OSError as error:
+        raise OutputError(f"the output cannot be written: {error.strerror}") from error
+
+
 class PrintableStream:
     """A text stream that writes only what is safe to show.
 
@@ -57,8 +74,14 @@ class PrintableStream:
         """Write a text; raise TypeError for bytes, as text streams do."""
         if not isinstance(text, str):
             raise TypeError(f"write() argument must be str, not {type(text).__name__}")
-        self.raw.write(printable_lines(text))
+        with _naming_output():
+            self.raw.write(printable_lines(text))
         return len(text)
+
+    def flush(self) -> None:
+        """Write what is buffered."""
+        with _naming_output():
+            self.raw.flush()
 
     def writelines(self, lines: Any) -> None:
         """Write several texts."""

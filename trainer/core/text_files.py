@@ -51,7 +51,8 @@ def read_text_file(path: Path, *, max_bytes: int | None = None) -> str:
             raise TextFileError(path, ReadFailure.NOT_A_FILE, "not a file")
         if max_bytes is not None and path.exists() and path.stat().st_size > max_bytes:
             raise TextFileError(path, ReadFailure.TOO_LARGE, "the file is too large")
-        data = path.read_bytes()
+        with path.open("rb") as file:
+            data = file.read(-1 if max_bytes is None else max_bytes + 1)
     except (FileNotFoundError, ValueError):  # ValueError: a NUL character in the path
         raise TextFileError(path, ReadFailure.MISSING, "the file is missing") from None
     except OSError as error:

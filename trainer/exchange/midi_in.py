@@ -11,6 +11,7 @@ they are others, because the file was edited, the notes are read and not the tex
 
 from __future__ import annotations
 
+import io
 from collections import defaultdict
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
@@ -22,6 +23,7 @@ import mido
 from trainer.drill import BeatClock, Melody, MelodyNote, Step, read_step
 from trainer.exchange.drill_fields import DrillFields
 from trainer.exchange.errors import ExchangeError
+from trainer.exchange.limits import LIMITS, guarded, read_limited
 from trainer.exchange.midi_out import FIRST_BEAT_MARKER
 from trainer.exchange.time_grid import (
     TimedNote,
@@ -122,6 +124,7 @@ class _Note:
         return TimedNote(self.start / beat_ticks, self.end / beat_ticks, self.path, self.is_ladder)
 
 
+@guarded("MIDI file")
 def read_midi(path: Path, track: int | None = None) -> Melody:
     """Read a melody from a Standard MIDI file.
 
@@ -176,13 +179,12 @@ def _load(path: Path) -> mido.MidiFile:
     Raises:
         ExchangeError: it is not a MIDI file.
     """
+    data = read_limited(path, LIMITS.midi_bytes)
     try:
         try:
-            return mido.MidiFile(path, charset="utf-8")
+            return mido.MidiFile(file=io.BytesIO(data), charset="utf-8")
         except UnicodeDecodeError:
-            return mido.MidiFile(path)
-    except FileNotFoundError:
-        raise ExchangeError(f"there is no file {path}") from None
+            return mido.MidiFile(file=io.BytesIO(data))
     except (OSError, EOFError, ValueError, KeyError, IndexError) as error:
         raise ExchangeError(f"{path} is not a readable MIDI file: {error}") from None
 

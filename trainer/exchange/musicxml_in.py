@@ -26,6 +26,7 @@ from xml.etree import ElementTree as ET
 from trainer.drill import CALL_PREFIX, Melody, MelodyNote, Step, read_step, target_pitches
 from trainer.exchange.drill_fields import DrillFields
 from trainer.exchange.errors import ExchangeError
+from trainer.exchange.limits import LIMITS, guarded, number, read_limited
 from trainer.exchange.midi_in import MAX_TITLE_CHARACTERS, TEMPO_RANGE
 from trainer.exchange.musicxml_marks import CALL, WEDGES, read_marks
 from trainer.exchange.spelling import natural_midi, signature_tonic
@@ -81,6 +82,7 @@ class _Note:
     marks: tuple[str, ...] = ()
 
 
+@guarded("MusicXML file")
 def read_musicxml(path: Path, part: int | None = None) -> Melody:
     """Read a melody from a MusicXML file.
 
@@ -246,27 +248,38 @@ def _has_notes(step: Step, harp: Harp, notes: list[_Note]) -> bool:
 
 
 def _read_root(path: Path) -> ET.Element:
+    data = read_limited(path, LIMITS.musicxml_bytes)
     try:
-        data = path.read_bytes()
         if data[:2] == b"PK":
-            data = _decompress(data)
+            data = _decompress(path, data)
         return ET.fromstring(data)
-    except FileNotFoundError:
-        raise ExchangeError(f"there is no file {path}") from None
-    except OSError as error:
-        raise ExchangeError(f"{path} cannot be read: {error.strerror}") from None
     except (ET.ParseError, zipfile.BadZipFile, KeyError, ValueError) as error:
         raise ExchangeError(f"{path} is not a readable MusicXML file: {error}") from None
 
 
-def _decompress(data: bytes) -> bytes:
-    """Return the score in a compressed file, which its container names."""
+def _decompress(path: Path, data: bytes) -> bytes:
+    """Return the score in a compressed file, which its container names.
+
+    Raises:
+        ExchangeError: it is too large when it is unpacked.
+    """
+    limit = min(LIMITS.musicxml_bytes, LIMITS.ratio * len(data))
+
+    def unpacked(archive: zipfile.ZipFile, name: str) -> bytes:
+        with archive.open(name) as member:  # its header may give a smaller size
+            content = member.read(limit + 1)
+        if len(content) > limit:
+            raise ExchangeError(
+                f"{path} unpacks to more than {limit / 1e6:.1f} MB; save the score uncompressed"
+            )
+        return content
+
     with zipfile.ZipFile(io.BytesIO(data)) as archive:
-        container = ET.fromstring(archive.read(_CONTAINER))
+        container = ET.fromstring(unpacked(archive, _CONTAINER))
         for element in container.iter():
             is_root = element.tag.rpartition("}")[2] == "rootfile"
             if is_root and (name := element.get("full-path")):
-                return archive.read(name)
+                return unpacked(archive, name)
     raise KeyError("its container names no score")
 
 
@@ -356,7 +369,7 @@ class _PartReader:
 
     def _read_attributes(self, attributes: ET.Element) -> None:
         if divisions := attributes.findtext("divisions"):
-            self._divisions = int(divisions)
+            self._divisions = int(number(divisions))
         beats, value = attributes.findtext("time/beats"), attributes.findtext("time/beat-type")
         if beats and value and self._is_first("time"):
             self.meter = (sum(int(term) for term in beats.split("+")), int(value))
@@ -397,7 +410,7 @@ class _PartReader:
         return is_first
 
     def _duration(self, element: ET.Element) -> Fraction:
-        return Fraction(element.findtext("duration") or "0") / self._divisions
+        return number(element.findtext("duration") or "0") / self._divisions
 
     def _read_note(
         self, element: ET.Element, start: Fraction, end: Fraction, *, in_chord: bool
@@ -495,7 +508,7 @@ def _played_order(measures: list[ET.Element]) -> Iterator[ET.Element]:
         yield measure
         is_last_ending = not endings[at + 1]
         if (backward := _repeat_sign(measure, "backward")) is not None:
-            times = int(backward.get("times") or 2)
+            times = int(number(backward.get("times") or "2"))
             if ending:
                 times = max(ending) if is_last_ending else max(ending) + 1
             if turn < min(times, MAX_REPEAT_PASSES):
@@ -528,5 +541,5 @@ def _ending_numbers(text: str) -> frozenset[int]:
     numbers: set[int] = set()
     for part in filter(str.strip, text.split(",")):
         first, _, last = part.partition("-")
-        numbers |= set(range(int(first), int(last or first) + 1))
+        numbers |= set(range(int(first), min(int(last or first), MAX_REPEAT_PASSES) + 1))
     return frozenset(numbers)

@@ -31,6 +31,8 @@ from trainer.harp.tab import HOLES, Breath, Tab
 
 _MIN_HALF_STEPS, _MAX_HALF_STEPS = -12, 60
 """Range of a reed in half steps above hole 1 blow."""
+MAX_BYTES = 100_000
+"""Size of the largest tuning file that is read, in bytes."""
 STANDARD = "richter"
 """Name of the standard tuning."""
 HALF_VALVED = "half-valved"
@@ -124,14 +126,14 @@ def read_tuning(path: Path) -> Tuning:
         return _read(path, path.stat().st_mtime_ns)
     except TextFileError as error:
         raise HarpError(f"the tuning file {path} cannot be read: {error.reason}") from error
-    except (OSError, tomllib.TOMLDecodeError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         raise HarpError(f"the tuning file {path} cannot be read: {error}") from error
 
 
 @lru_cache(maxsize=64)
 def _read(path: Path, modified_ns: int) -> Tuning:
     """Read a file, cached by its time of modification: every drill looks its tuning up."""
-    data = tomllib.loads(normalize_text(read_text_file(path)))
+    data = tomllib.loads(normalize_text(read_text_file(path, max_bytes=MAX_BYTES)))
     texts = {"title": path.stem, "about": ""}
     for field in texts:
         texts[field] = data.get(field, texts[field])

@@ -12,7 +12,7 @@ class DeviceError(SoundError):
 
 
 class SourceGapError(SoundError):
-    """So much sound is missing that what comes now has nothing to do with what was before."""
+    """Sound is missing, for longer than a pass can go on over."""
 
 
 class SourceLost(DeviceError):

@@ -301,7 +301,7 @@ def _read_lines(text: str, faults: list[tuple[int, str]]) -> JournalContents:
         if not messages:
             try:
                 kind = data.pop("kind", None) if isinstance(data, dict) else None
-                if kind not in _READERS:
+                if not isinstance(kind, str) or kind not in _READERS:
                     raise InvalidRecord(f"its 'kind' must be one of {', '.join(_READERS)}")
                 records[kind].append(_READERS[kind](data))
             except InvalidRecord as error:

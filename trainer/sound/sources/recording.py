@@ -32,6 +32,9 @@ _READ_ALL = 1 << 16
 """Frames read at once where the whole file is wanted."""
 _READ_DAMAGED = 1024
 """Frames read at once before damage: a read that fails gives none of its frames."""
+MIN_RATE, MAX_RATE, MAX_CHANNELS = 2_000, 384_000, 64
+"""Rates in samples per second, and numbers of channels, that are read; a header can claim any, and
+memory is taken by the second. Chosen by hand."""
 _UNKNOWN_LENGTH = 2**62
 """A length in frames from here on means that the file was never finished."""
 _CUT_SHORT = re.compile(r"^data : (\d+) \(should be \d+\)|lacks an end-of-stream", re.MULTILINE)
@@ -292,10 +295,18 @@ def _open(path: Path) -> Any:
         raise SoundError(f"{path} is an empty file; record it again")
     try:
         file = _open_forwards(path)
-    except soundfile.SoundFileRuntimeError as error:
+    except (soundfile.SoundFileRuntimeError, TypeError, ValueError) as error:
+        # TypeError: the library wants to know more of sound without a header.
         raise SoundError(
             f"{path} is not audio that can be read; use WAV, FLAC, OGG or MP3"
         ) from error
+    if not MIN_RATE <= file.samplerate <= MAX_RATE or file.channels > MAX_CHANNELS:
+        what = f"{file.samplerate} samples a second in {file.channels} channels"
+        file.close()
+        raise SoundError(
+            f"{path} has {what}; the trainer reads {MIN_RATE} to {MAX_RATE} in {MAX_CHANNELS} at "
+            "most"
+        )
     if not file.frames:
         file.close()
         raise SoundError(f"{path} holds no sound; record it again")
