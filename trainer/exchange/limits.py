@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import wraps
 from pathlib import Path
-from typing import Concatenate, ParamSpec
+from typing import ParamSpec
 
 from trainer.core import TrainerError
 from trainer.drill import Melody
@@ -39,8 +39,7 @@ class ImportLimits:
 LIMITS = ImportLimits()
 _NUMBER = re.compile(r"\s*-?\d{1,9}(\.\d{0,9})?\s*")
 _log = logging.getLogger(__name__)
-Options = ParamSpec("Options")
-Reader = Callable[Concatenate[Path, Options], Melody]
+Arguments = ParamSpec("Arguments")
 
 
 def read_limited(path: Path, max_bytes: int) -> bytes:
@@ -76,18 +75,24 @@ def number(text: str) -> Fraction:
     return Fraction(text.strip())
 
 
-def guarded(kind: str) -> Callable[[Reader[Options]], Reader[Options]]:
+def guarded(
+    kind: str,
+) -> Callable[[Callable[Arguments, Melody]], Callable[Arguments, Melody]]:
     """Return a decorator that checks the limits of a melody, and reports any error as a sentence.
+
+    The decorated function takes the path of a file first.
 
     Args:
         kind: what the file should be, such as ``MIDI file``.
     """
 
-    def decorate(read: Reader[Options]) -> Reader[Options]:
+    def decorate(read: Callable[Arguments, Melody]) -> Callable[Arguments, Melody]:
         @wraps(read)
-        def checked(path: Path, *args: Options.args, **options: Options.kwargs) -> Melody:
+        def checked(*args: Arguments.args, **options: Arguments.kwargs) -> Melody:
+            path = args[0]
+            assert isinstance(path, Path)
             try:
-                melody = read(path, *args, **options)
+                melody = read(*args, **options)
             except TrainerError:
                 raise
             except Exception as error:  # whatever a parser meets in a file from outside
