@@ -54,6 +54,7 @@ def fonts() -> None:
         ("benchmarks.adversary", "gross x", "9 of 9 hold"),
         ("benchmarks.backlog", "h per CPU h", "pool               1       1"),
         ("benchmarks.classroom", "for next week", "3 of 3 lines as they should be"),
+        ("benchmarks.course_year", "first  done passed", "first breath"),
         ("benchmarks.following", "at once", "phrases, as played "),
         ("benchmarks.guessed", "first three", "  independent "),
         ("benchmarks.homework", "piecewise misaligned", "1 of 1 lines as they should be"),

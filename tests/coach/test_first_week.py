@@ -9,7 +9,9 @@ import pytest
 from benchmarks.learner import LEARNERS, PlannedDay, first_week, shelf_traits, week_table
 from trainer.coach import Reason
 from trainer.coach.parameters import SELECTION
+from trainer.coach.standing import closed_drills
 from trainer.coach.traits import SINGLE_NOTES
+from trainer.drill import read_course
 
 TRAITS = shelf_traits()
 BY_NAME = {trait.drill.name: trait for trait in TRAITS}
@@ -64,12 +66,18 @@ def test_every_day_has_at_most_one_new_skill(week: list[PlannedDay]) -> None:
         known |= skills
 
 
-def test_new_drills_are_few_and_levels_follow_each_other(week: list[PlannedDay]) -> None:
+def test_new_drills_are_few_and_stages_and_levels_follow_each_other(week: list[PlannedDay]) -> None:
     for day, passed in days_with_passed(week):
         new = [entry for entry in day.entries if entry.reason is Reason.NEW]
         assert len(new) <= SELECTION.new_per_day
+        closed = closed_drills(read_course(), BY_NAME, passed)
+        assert not closed & {entry.drill for entry in new}
+        is_open = [t for t in TRAITS if t.drill.name not in closed]
+        reached = max((BY_NAME[name].drill.level for name in passed), default=0)
         for entry in new:
-            below = [t for t in TRAITS if t.drill.level < BY_NAME[entry.drill].drill.level]
+            if BY_NAME[entry.drill].drill.level <= reached:
+                continue  # a level is open once a drill of it was passed
+            below = [t for t in is_open if t.drill.level < BY_NAME[entry.drill].drill.level]
             for level in {t.drill.level for t in below}:
                 names = {t.drill.name for t in below if t.drill.level == level}
                 assert len(names & passed) >= SELECTION.level_done * len(names)

@@ -21,7 +21,7 @@ from trainer.coach import (
 )
 from trainer.coach.parameters import DURATION, SELECTION
 from trainer.coach.set_entry import expected_take_count
-from trainer.drill import parse_drill
+from trainer.drill import parse_drill, read_course
 from trainer.harp import Harp
 from trainer.store import Focus, Placement
 
@@ -421,3 +421,17 @@ def test_hard_drills_are_spread_among_easy_ones() -> None:
     statuses = [status(name, recall=0.4 + 0.05 * i) for i, name in enumerate("abcdef")]
     order = [entry.drill for entry in chosen(drills, statuses)]
     assert order == ["c", "d", "a", "e", "f", "b"]
+
+
+# --- the course -------------------------------------------------------------------------------
+
+
+def test_new_drills_wait_until_their_stage_is_open() -> None:
+    """Of the course as shipped; a drill in no stage does not wait."""
+    first, second = read_course()[:2]
+    drills = [drill(name) for name in (*first.drills, *second.drills, "my-own")]
+    new = names(chosen(drills, minutes=60.0), Reason.NEW)
+    assert new
+    assert set(new) <= {*first.drills, "my-own"}
+    passed = [status(name) for name in first.drills]
+    assert set(names(chosen(drills, passed, minutes=60.0), Reason.NEW)) & set(second.drills)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, date, datetime
 from typing import Any
@@ -11,7 +12,8 @@ import pytest
 
 from tests.support.command_line import Trainer
 from trainer.coach import course_standing, passed_drills
-from trainer.drill import Stage, find_drill
+from trainer.coach.standing import closed_drills
+from trainer.drill import Stage, find_drill, read_course, read_shelf
 from trainer.store import HarpTag, Journal, TakeRecord, journal_path
 
 STAGES = (
@@ -65,6 +67,40 @@ def test_the_next_drill_is_the_first_that_was_never_passed() -> None:
     assert complete.next_drill is None
     *_, locked = course_standing(STAGES, ())
     assert locked.next_drill is None
+
+
+@pytest.mark.parametrize("only_standard", [True, False])
+def test_no_drill_of_the_course_is_locked_for_ever(only_standard: bool) -> None:
+    """Whoever passes all that is open, or all but one, reaches every drill."""
+    levels = {
+        drill.name: drill.level
+        for drill in read_shelf().drills
+        if drill.tuning == "richter" or not only_standard
+    }
+    for stuck in (None, *list(levels)[::4]):
+        passed: set[str] = set()
+        while new := open_drills(levels, passed) - passed - {stuck}:
+            passed |= new
+        assert passed == set(levels) - {stuck}
+
+
+def open_drills(levels: Mapping[str, int], passed: set[str]) -> set[str]:
+    """Drills in open stages, below whose level two thirds of those of each level are passed."""
+    closed = closed_drills(read_course(), levels, passed)
+    is_open = {name: level for name, level in levels.items() if name not in closed}
+    highest = 0
+    for level in sorted(set(is_open.values())):
+        highest = level
+        of_level = {name for name in is_open if is_open[name] == level}
+        if 3 * len(passed & of_level) < 2 * len(of_level):
+            break
+    return {name for name in is_open if is_open[name] <= highest}
+
+
+def test_a_stage_is_open_once_a_drill_of_it_was_passed() -> None:
+    assert closed_drills(STAGES, "abcdef", ()) == set("def")
+    assert closed_drills(STAGES, "abcdef", ("e",)) == {"d"}
+    assert closed_drills(STAGES, "cdef", ("c",)) == set("ef")
 
 
 def test_the_command_shows_goals_and_the_players_place(trainer: Trainer) -> None:

@@ -24,7 +24,12 @@ if TYPE_CHECKING:
     from trainer.coach.selection import Wishes, choose_entries
     from trainer.coach.set_entry import Reason, SetEntry, score_floor
     from trainer.coach.sources import PLAYER_SOURCES
-    from trainer.coach.standing import StageStanding, course_standing, passed_drills
+    from trainer.coach.standing import (
+        StageStanding,
+        course_standing,
+        passed_drills,
+        playable_course,
+    )
     from trainer.coach.step_table import METRICS, Metric, StepSummary, StepTable
     from trainer.coach.tolerance import present_tolerance
     from trainer.coach.traits import DrillTraits
@@ -66,7 +71,7 @@ else:
             "selection": ["Wishes", "choose_entries"],
             "set_entry": ["Reason", "SetEntry", "score_floor"],
             "sources": ["PLAYER_SOURCES"],
-            "standing": ["StageStanding", "course_standing", "passed_drills"],
+            "standing": ["StageStanding", "course_standing", "passed_drills", "playable_course"],
             "step_table": ["METRICS", "Metric", "StepSummary", "StepTable"],
             "tolerance": ["present_tolerance"],
             "traits": ["DrillTraits"],
@@ -141,6 +146,7 @@ __all__ = [
     "overview_at",
     "passed_drills",
     "place_by_hand",
+    "playable_course",
     "present_tolerance",
     "score_floor",
     "success_rates",

@@ -12,9 +12,9 @@ The minutes go, in this order, to
 A set has few drills, as a good teacher's plan: a few, and one more for some minutes. What is due
 beyond that waits for another day.
 
-New drills come in the order of the course. A level is open when most drills of each level below it
-have been passed. A day has only a few new drills and one new skill, and no bend is new before
-single notes have been passed.
+New drills come in the order of the course. A stage of the course is open when most drills of the
+stages before it have been passed, and a level when most of the open drills below it have. A day has
+only a few new drills and one new skill, and no bend is new before single notes have been passed.
 
 A placement takes drills up to its level for passed. Some of them are asked for to check it; a drill
 that fails lowers it. A drill on a plateau is asked for in an easier way, or put to rest, and an
@@ -42,9 +42,10 @@ from trainer.coach.set_entry import (
     relative_date,
     score_floor,
 )
+from trainer.coach.standing import closed_drills
 from trainer.coach.traits import SINGLE_NOTES, DrillTraits
 from trainer.coach.weaknesses import SuccessRate, Trait, TraitKind, find_weaknesses
-from trainer.drill import course_place
+from trainer.drill import course_place, read_course
 from trainer.store import Focus, Placement
 
 
@@ -373,6 +374,7 @@ class _Selection:
             and traits.drill.name not in self._taken
             and (self._has_single_notes() or not traits.has_bends)
             and not self._is_placed(traits)
+            and traits.drill.name not in self._closed
         ]
         new.sort(key=lambda traits: (traits.drill.level, course_place(traits.drill.name)))
         new = self._of_one_new_skill(new)
@@ -492,14 +494,27 @@ class _Selection:
             tolerance=tolerance,
         )
 
+    def _is_passed(self, traits: DrillTraits) -> bool:
+        """Whether a drill was ever passed, or is placed."""
+        status = self._statuses.get(traits.drill.name)
+        return self._is_placed(traits) if status is None else status.ever_passed
+
+    @cached_property
+    def _closed(self) -> frozenset[str]:
+        """Names of the drills whose stage of the course is not open yet."""
+        passed = {traits.drill.name for traits in self._drills if self._is_passed(traits)}
+        return closed_drills(read_course(), set(self._by_name), passed)
+
     @cached_property
     def _levels(self) -> dict[int, list[bool]]:
-        """For each level, in order: whether each of its drills was passed, or is placed."""
+        """For each level, in order: whether each of its drills was passed, or is placed.
+
+        Drills of closed stages do not count: a level waits for none that it cannot have.
+        """
         levels: dict[int, list[bool]] = {}
-        for traits in sorted(self._drills, key=lambda traits: traits.drill.level):
-            status = self._statuses.get(traits.drill.name)
-            is_passed = self._is_placed(traits) if status is None else status.ever_passed
-            levels.setdefault(traits.drill.level, []).append(is_passed)
+        is_open = (traits for traits in self._drills if traits.drill.name not in self._closed)
+        for traits in sorted(is_open, key=lambda traits: traits.drill.level):
+            levels.setdefault(traits.drill.level, []).append(self._is_passed(traits))
         return levels
 
     def _open_level(self) -> int:

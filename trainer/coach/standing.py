@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from trainer.coach.parameters import SELECTION
 from trainer.coach.sources import PLAYER_SOURCES
@@ -27,7 +27,7 @@ class StageStanding:
 
     @property
     def is_done(self) -> bool:
-        """Whether enough of its drills have been passed to open what follows."""
+        """Whether enough of its drills have been passed to open what follows; so it is if empty."""
         return len(self.passed) >= SELECTION.level_done * len(self.stage.drills)
 
     @property
@@ -36,6 +36,39 @@ class StageStanding:
         if self.waits_for:
             return None
         return next((name for name in self.stage.drills if name not in self.passed), None)
+
+
+def playable_course(stages: Sequence[Stage], drills: Collection[str]) -> tuple[Stage, ...]:
+    """Return the course with the drills that a player can play; a stage may be left without any.
+
+    Args:
+        stages: the course.
+        drills: names of the drills that the player's harps can play.
+    """
+    return tuple(
+        replace(stage, drills=tuple(name for name in stage.drills if name in drills))
+        for stage in stages
+    )
+
+
+def closed_drills(
+    stages: Sequence[Stage], drills: Collection[str], passed: Collection[str]
+) -> frozenset[str]:
+    """Return the names of the drills whose stage waits for another one.
+
+    A stage of which a drill has been passed is open, as an advanced player may pass one.
+
+    Args:
+        stages: the course.
+        drills: names of the drills that the player can play.
+        passed: names of those that the player has ever passed, or that count as passed.
+    """
+    return frozenset(
+        name
+        for standing in course_standing(playable_course(stages, drills), passed)
+        if standing.waits_for and not standing.passed
+        for name in standing.stage.drills
+    )
 
 
 def passed_drills(
