@@ -6,10 +6,14 @@ import unicodedata
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 
+from trainer.core.printable import printable
+
 MAX_MESSAGE_LENGTH = 400
 """Maximum length of a message in characters; only quotations make one longer."""
 MAX_SOURCE_COLUMNS = 100
 """Maximum width of a source line in characters; of a longer line the part at the token is shown."""
+_NO_WIDTH = ("Mn", "Me", "Cf")
+"""Unicode categories of characters without a column of their own: combining marks, joiners."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +67,14 @@ def _too_long(source: str) -> bool:
 
 
 def _printable(text: str) -> str:
-    """Replace control characters, which a terminal may obey; tabs stay, so that carets line up."""
-    return "".join(
-        c if c == "\t" or not unicodedata.category(c).startswith("C") else "\ufffd" for c in text
-    )
+    """Replace what a terminal may obey; tabs stay, so that carets line up."""
+    return "\t".join(map(printable, text.split("\t")))
 
 
 def display_width(text: str) -> int:
     """Return the number of columns that a text takes in a terminal."""
     return sum(
-        0 if unicodedata.combining(c) else 1 + (unicodedata.east_asian_width(c) in "WF")
+        0 if unicodedata.category(c) in _NO_WIDTH else 1 + (unicodedata.east_asian_width(c) in "WF")
         for c in text
     )
 

@@ -28,7 +28,8 @@ from trainer.harp import HOLES
 MAX_CHARACTERS = 40
 """Maximum length of a word in characters; a chord of ten holes has 30."""
 _ARROWS = {"↑": "+", "⬆": "+", "↓": "-", "⬇": "-", "▲": "+", "▼": "-"}
-_PLAIN = str.maketrans({"’": "'", "‘": "'", "′": "'", "″": '"', "−": "-", "–": "-", "—": "-"})
+PLAIN_SIGNS = str.maketrans({"’": "'", "‘": "'", "′": "'", "″": '"', "−": "-", "–": "-", "—": "-"})
+"""Typographic characters that word processors substitute, and their plain equivalents."""
 _LETTERED = re.compile(r"[0-9]+['\"]*[dD]['\"]*")
 _WORD = re.compile(
     r"(?P<sign>[+-]?)(?P<open>\(?)(?P<holes>[+-]?[0-9]+(?:[ +-]{1,2}[0-9]+)*)(?P<within>['\"]*)\)?"
@@ -90,7 +91,7 @@ def rewrite_tab_word(word: str, style: TabStyle = PLAIN_STYLE) -> str | None:
 
 
 def _plain(word: str) -> str:
-    text = word.translate(_PLAIN)
+    text = word.translate(PLAIN_SIGNS)
     for arrow, sign in _ARROWS.items():
         if arrow in text:
             return sign + text.replace(arrow, "")

@@ -12,7 +12,7 @@ from itertools import pairwise
 from math import lcm
 from typing import Any
 
-from trainer.drill.common_tab import rewrite_tab_word
+from trainer.drill.common_tab import PLAIN_SIGNS, rewrite_tab_word
 from trainer.drill.model import (
     DEFAULT_DIP,
     DEFAULT_FALL,
@@ -56,8 +56,6 @@ MAX_NOTE_CHARACTERS = 600
 
 _SOUND = re.compile(r"(-?)([0-9]{1,3}'*o?(?:\+[0-9]{1,3}'*o?)*)(?:@([+-][0-9]{1,3}(?:\.[0-9])?))?")
 _LENGTH = re.compile(r"([0-9]{0,6}\.?[0-9]{1,6}|[0-9]{1,50}/[0-9]{1,50})(\.{0,2})\Z")
-_PLAIN = str.maketrans({"’": "'", "‘": "'", "′": "'", "−": "-", "–": "-", "—": "-"})
-"""Typographic characters that word processors substitute, and their plain equivalents."""
 _DOT_FACTORS = (Fraction(1), Fraction(3, 2), Fraction(7, 4))
 _BRACES = re.compile(r"\{([^}]*)\}")
 _PATH_SIGNS = {
@@ -450,7 +448,7 @@ def _written_otherwise(text: str) -> str | None:
 
 
 def _describe_error(text: str, whole: str) -> str:
-    plain = text.translate(_PLAIN)
+    plain = text.translate(PLAIN_SIGNS)
     if plain != text and _SOUND.fullmatch(plain):
         return f"'{text}' has a typographic sign; type {plain}"
     if not whole:
