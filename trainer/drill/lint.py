@@ -9,8 +9,9 @@ from __future__ import annotations
 
 import math
 import tomllib
-from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from fractions import Fraction
 from itertools import pairwise
 
@@ -18,7 +19,16 @@ from trainer.core.problems import Problem, with_source_lines
 from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import KeySpans, Span, key_spans
 from trainer.drill.aim import can_measure
-from trainer.drill.model import Articulation, Drill, Sound, Step, VibratoKind, format_sound
+from trainer.drill.fingerings import MAX_SPAN_HOLES
+from trainer.drill.model import (
+    Articulation,
+    CleannessRule,
+    Drill,
+    Sound,
+    Step,
+    VibratoKind,
+    format_sound,
+)
 from trainer.drill.parser import find_former_names
 from trainer.harp import Breath, Harp, Tab
 
@@ -63,6 +73,18 @@ class LintParameters:
         min_solo_bars: minimum length of a solo in bars.
         max_solo_s: maximum length of a solo in seconds.
         reach_slack_cents: cents by which a target may lie beyond the nominal range of a reed.
+        max_without_rest_s: maximum time without a rest in seconds: the lips tire, and a player
+            swallows.
+        min_bend_s: minimum duration of a bend in seconds: a reed takes up to 60 ms to speak, and
+            the tongue as long to find the bend.
+        quick_turn_s: duration in seconds below which a single note in the other breath than both
+            its neighbours is quick.
+        first_levels: level from which a technique is in a drill, by its kind.
+        valved_level: the same for a valved bend.
+        min_swung: number of off-beats written after 2/3 of a beat from which they are a swing.
+        fastest_steps_s: minimum mean time between four steps in succession, in seconds, by level;
+            from the last level on, only `min_note_s` counts.
+        fastest_jumps: maximum speed of a jump in holes per second, by level, in the same way.
     """
 
     max_breath_s: float = 8.0
@@ -89,10 +111,26 @@ class LintParameters:
     min_solo_bars: float = 1.0
     max_solo_s: float = 240.0
     reach_slack_cents: float = 20.0
+    max_without_rest_s: float = 30.0
+    min_bend_s: float = 0.15
+    quick_turn_s: float = 0.4
+    first_levels: Mapping[str, int] = field(
+        default_factory=lambda: {"draw bend": 3, "blow bend": 6, "overblow": 7, "overdraw": 8}
+    )
+    valved_level: int = 6
+    min_swung: int = 4
+    fastest_steps_s: Mapping[int, float] = field(
+        default_factory=lambda: {1: 0.5, 2: 0.3, 3: 0.25, 4: 0.2, 5: 0.18}
+    )
+    fastest_jumps: Mapping[int, float] = field(
+        default_factory=lambda: {1: 3.0, 2: 4.0, 3: 6.0, 4: 8.0}
+    )
 
 
 PARAMETERS = LintParameters()
 """Parameters in use."""
+
+_HALF = Fraction(1, 2)
 
 StepWarning = tuple[Step, str]
 """A step and the message about it."""
@@ -108,10 +146,18 @@ def lint_drill(source: str, drill: Drill) -> tuple[Problem, ...]:
     text = normalize_text(source)
     warnings = [*_check_fields(text, drill), *find_former_names(text)]
     harp = Harp.of(drill.key, drill.tuning)
+    has_level = "level" in tomllib.loads(text)  # a player's own drill often has none
     for steps in (drill.steps, drill.second):
         played = [step for step in steps if not step.call]
         for check_on_harp in (_check_pitches, _check_inflections):
             warnings += _first_at_each_position(check_on_harp(played, harp))
+        if has_level:
+            warnings += _first_at_each_position(_check_techniques(played, harp, drill.level))
+        if not drill.free:
+            timing = _Timing(drill)
+            warnings += _first_at_each_position(_check_same_note(played, harp, timing))
+            if has_level:
+                warnings += _first_at_each_position(_check_tempo(played, timing, drill.level))
         for check_steps in _STEP_CHECKS:
             warnings += _first_at_each_position(check_steps(played))
         for check in () if drill.free else _TIME_CHECKS:
@@ -173,6 +219,8 @@ def _check_fields(text: str, drill: Drill) -> Iterator[Problem]:
         yield problem("leave out 'climb' or the free clock, which has no tempo", "climb")
     elif drill.climb and not drill.loop:
         yield problem("add 'loop': without looped bars the tempo does not climb", "climb")
+    if message := _doubt_swing(drill):
+        yield problem(message, "swing" if drill.swing != 1 else "tempo")
     if "hold" in data.get("goal", {}) and not drill.free:
         message = "leave out 'hold', or write clock = \"free\": only a free clock waits"
         yield problem(message, "goal", "hold")
@@ -202,6 +250,20 @@ def _check_solos(drill: Drill, problem: Callable[..., Problem]) -> Iterator[Prob
     if foreign:
         message = f"choose another scale or chord: {brief.scale} has no note of {min(foreign)}"
         yield problem(message, "ground", "chords")
+
+
+def _doubt_swing(drill: Drill) -> str:
+    """Return what to do about a swing that nothing has, or that is written out; empty if right."""
+    starts = [step.start % 1 for step in drill.steps]
+    if drill.solos:
+        return ""  # what the player plays there has it
+    if drill.swing != 1 and not any(start.denominator in (2, 4, 8) for start in starts):
+        return "leave out 'swing', or write eighth notes: no note starts where it changes anything"
+    counts = Counter(starts)
+    swung, first = counts[Fraction(2, 3)], counts[Fraction(1, 3)]
+    if drill.meter[1] == 4 and swung >= PARAMETERS.min_swung and not first and not counts[_HALF]:
+        return "write swing = 2 and plain eighth notes: all off-beats come after 2/3 of a beat"
+    return ""
 
 
 # Pitch
@@ -243,6 +305,72 @@ def _check_inflections(steps: Sequence[Step], harp: Harp) -> Iterator[StepWarnin
 
 
 # Techniques
+
+
+def _check_techniques(steps: Sequence[Step], harp: Harp, level: int) -> Iterator[StepWarning]:
+    """Find techniques that nobody has learnt at a drill's level."""
+    for step in steps:
+        for tab in (tab for sound in step.sounds for tab in sound):
+            is_valved = bool(tab.bend) and harp.bends_alone(tab)
+            first = PARAMETERS.first_levels.get(tab.kind, 1)
+            first = PARAMETERS.valved_level if is_valved else first
+            if level < first:
+                name = "valved bend" if is_valved else tab.kind
+                article = "an" if name[0] == "o" else "a"
+                advice = f"raise 'level' to {first}, or leave out {tab}"
+                yield step, f"{advice}: {article} {name} comes later"
+
+
+def _check_mouth(steps: Sequence[Step]) -> Iterator[StepWarning]:
+    """Find chords that no mouth covers, or that need the tongue in two places."""
+    for step in steps:
+        for sound in step.sounds:
+            gaps = sum(after.hole - before.hole > 1 for before, after in pairwise(sound))
+            span = sound[-1].hole - sound[0].hole + 1
+            if span > MAX_SPAN_HOLES:
+                yield (
+                    step,
+                    f"take holes nearer together: {format_sound(sound)} is {span} holes wide, and "
+                    f"a mouth covers {MAX_SPAN_HOLES}",
+                )
+            elif gaps > 1:
+                yield (
+                    step,
+                    f"write holes side by side, or one split: for {format_sound(sound)} the tongue "
+                    "would have to cover two places",
+                )
+
+
+def _check_same_note(steps: Sequence[Step], harp: Harp, timing: _Timing) -> Iterator[StepWarning]:
+    """Find quick notes in the other breath than both neighbours, where a hole as near has them."""
+    for before, step, after in zip(steps, steps[1:], steps[2:], strict=False):
+        joined = before.end == step.start and step.end == after.start
+        if not joined or step.alternative or not _is_plain_note(step):
+            continue
+        (tab,) = step.first
+        breath = tab.breath.other
+        if before.last[0].breath is not breath or after.first[0].breath is not breath:
+            continue
+        for other in harp.same_pitch(tab):
+            near = [abs(hole - other.hole) for hole in (before.last[0].hole, after.first[0].hole)]
+            if (
+                other.is_natural
+                and other.breath is breath
+                and max(near) <= 1
+                and timing.duration(step) < PARAMETERS.quick_turn_s
+            ):
+                yield (
+                    step,
+                    f"write {other}, the same note on the breath of its neighbours: {tab} takes "
+                    "two quick changes of breath",
+                )
+
+
+def _is_plain_note(step: Step) -> bool:
+    """Whether a step is one natural note without anything that ties it to its hole."""
+    is_gesture = step.cleanness_rule in (CleannessRule.CHORD, CleannessRule.AROUND)
+    is_natural = len(step.sounds) == 1 and len(step.first) == 1 and step.first[0].is_natural
+    return is_natural and not (step.shake or step.slap or step.grace or is_gesture)
 
 
 def _check_shakes(steps: Sequence[Step]) -> Iterator[StepWarning]:
@@ -299,6 +427,7 @@ def _check_accents(steps: Sequence[Step]) -> Iterator[StepWarning]:
 
 
 _STEP_CHECKS: tuple[Callable[[Sequence[Step]], Iterator[StepWarning]], ...] = (
+    _check_mouth,
     _check_shakes,
     _check_lengths,
     _check_grace_distance,
@@ -405,6 +534,59 @@ def _check_jumps(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning
             )
 
 
+def _check_tempo(steps: Sequence[Step], timing: _Timing, level: int) -> Iterator[StepWarning]:
+    """Find passages that are too quick for a drill's level, though others can play them."""
+    shortest = PARAMETERS.fastest_steps_s.get(level, 0.0)
+    for first, last in zip(steps, steps[3:], strict=False):
+        mean = (timing.at(last.start) - timing.at(first.start)) / 3.0
+        if mean < shortest:
+            yield (
+                first,
+                f"play it slower or raise 'level': four notes follow each other by {_ms(mean)} "
+                f"(minimum {_ms(shortest)} at level {level})",
+            )
+    fastest = PARAMETERS.fastest_jumps.get(level, math.inf)
+    for before, after in pairwise(steps):
+        holes, time = _distance(before.last, after.first), timing.at(after.start)
+        rate = holes / (time - timing.at(before.start))
+        if holes > 1 and rate > fastest:
+            yield (
+                after,
+                f"give the jump of {holes} holes to {after.tab} more time, or raise 'level': at "
+                f"level {level} a jump takes {_ms(holes / fastest)}",
+            )
+
+
+def _check_bends(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning]:
+    """Find bends that are over before they are found."""
+    for step in steps:
+        is_bent = len(step.sounds) == 1 and any(tab.bend for tab in step.first)
+        duration = timing.duration(step)
+        if is_bent and PARAMETERS.min_note_s <= duration < PARAMETERS.min_bend_s:
+            yield (
+                step,
+                f"make the bend longer or write a grace note: {_ms(duration)} is too short to find "
+                f"it (minimum {_ms(PARAMETERS.min_bend_s)})",
+            )
+
+
+def _check_rests(steps: Sequence[Step], timing: _Timing) -> Iterator[StepWarning]:
+    """Find passages without a rest: balanced breath does not rest the lips."""
+    begun: float | None = None
+    for before, step in pairwise([None, *steps]):
+        assert step is not None
+        start = timing.at(step.start)
+        if begun is None or (before and start - timing.at(before.end) >= PARAMETERS.min_rest_s):
+            begun = start
+        if timing.at(step.end) - begun > PARAMETERS.max_without_rest_s:
+            begun = timing.at(step.end)
+            yield (
+                step,
+                f"add a rest: more than {PARAMETERS.max_without_rest_s:g} s are played without one "
+                "by here",
+            )
+
+
 def _distance(before: Sound, after: Sound) -> int:
     """Return the number of holes that the mouth moves."""
     return min(
@@ -459,5 +641,7 @@ _TIME_CHECKS: tuple[Callable[[Sequence[Step], _Timing], Iterator[StepWarning]], 
     _check_shapes,
     _check_graces,
     _check_jumps,
+    _check_bends,
+    _check_rests,
     _check_breath,
 )
