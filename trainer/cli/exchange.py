@@ -40,6 +40,12 @@ def export(
             "--staff", help="Staff notation over the tab of a .html sheet. It needs verovio."
         ),
     ] = False,
+    plan: Annotated[
+        bool,
+        typer.Option(
+            "--plan", help="A practice plan on the sheet: tempi in steps, sections, remarks."
+        ),
+    ] = False,
     force: Annotated[bool, typer.Option("--force", help="Overwrite an existing file.")] = False,
 ) -> None:
     """Write a drill as a sheet to print, a MIDI file or a MusicXML score.
@@ -47,6 +53,8 @@ def export(
     Examples:
 
       trainer drill export ferry-home ferry-home.html --staff
+
+      trainer drill export ferry-home ferry-home.html --plan
 
       trainer drill export ferry-home ferry-home.musicxml --harp A
     """
@@ -57,10 +65,12 @@ def export(
     check_ending(out)
     if staff and out.suffix.lower() != SHEETS[0]:
         raise ExchangeError(f"--staff is for {SHEETS[0]} sheets; end '{out}' in {SHEETS[0]}")
+    if plan and out.suffix.lower() not in SHEETS:
+        raise ExchangeError(f"--plan is for sheets; end '{out}' in {' or '.join(SHEETS)}")
     check_overwrite(out, force=force)
     source = find_drill(drill)
     target_harp = Harp.of(harp or source.key, tuning or source.tuning)
-    write_export(move_to_harp(source, target_harp), target_harp, out, staff=staff)
+    write_export(move_to_harp(source, target_harp), target_harp, out, staff=staff, with_plan=plan)
     typer.echo(f"Wrote {out}.", err=True)
 
 
@@ -236,7 +246,13 @@ def check_ending(out: Path) -> None:
 
 
 def write_export(
-    drill: Drill, harp: Harp, out: Path, notes: tuple[str, ...] = (), *, staff: bool = False
+    drill: Drill,
+    harp: Harp,
+    out: Path,
+    notes: tuple[str, ...] = (),
+    *,
+    staff: bool = False,
+    with_plan: bool = False,
 ) -> None:
     """Write a drill in the format of the file's extension, see :func:`check_ending`.
 
@@ -246,17 +262,21 @@ def write_export(
         out: the file.
         notes: sentences below the tab of a sheet.
         staff: whether a sheet has staff notation over its tab.
+        with_plan: whether a sheet has a practice plan.
     """
     from trainer.exchange import write_midi, write_musicxml
     from trainer.report.drill_sheet import drill_sheet_html
+    from trainer.report.practice_plan import practice_plan_lines
     from trainer.report.staff import engrave
     from trainer.report.tab_layout import drill_text
 
     match out.suffix.lower():
         case ".html":
-            write_text(out, drill_sheet_html(drill, notes, engrave(drill, harp) if staff else ()))
+            engraved = engrave(drill, harp) if staff else ()
+            write_text(out, drill_sheet_html(drill, notes, engraved, with_plan=with_plan))
         case ".txt":
-            write_text(out, "\n\n".join([drill_text(drill), *notes]) + "\n")
+            plan = ["\n".join(practice_plan_lines(drill))] if with_plan else []
+            write_text(out, "\n\n".join([drill_text(drill), *plan, *notes]) + "\n")
         case ".mid" | ".midi":
             write_midi(drill, harp, out)
         case _:
