@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -27,8 +28,13 @@ class StageStanding:
 
     @property
     def is_done(self) -> bool:
-        """Whether enough of its drills have been passed to open what follows; so it is if empty."""
-        return len(self.passed) >= SELECTION.level_done * len(self.stage.drills)
+        """Whether enough of its drills have been passed to open what follows.
+
+        One drill may always be missing, unless it is the only one: a player may be stuck on it.
+        """
+        count = len(self.stage.drills)
+        enough = min(math.ceil(SELECTION.level_done * count), max(count - 1, min(count, 1)))
+        return len(self.passed) >= enough
 
     @property
     def next_drill(self) -> str | None:
