@@ -66,6 +66,7 @@ def fonts() -> None:
         ("benchmarks.sensitivity", "  cents  ", " constants matter more than they should"),
         ("benchmarks.solos", "rises  others", "scale up and down "),
         ("benchmarks.stretch", "wobble", "pedalboard, finer"),
+        ("benchmarks.voice_ear", "within 5", "glides, natural            1.0000"),
     ],
 )
 def test_a_benchmark_prints_its_table(module: str, head: str, row: str) -> None:
@@ -84,6 +85,7 @@ def test_a_benchmark_prints_its_table(module: str, head: str, row: str) -> None:
         ("benchmarks.rendered", "reeds player", "1 of 1 within 3 points"),
         ("benchmarks.notes", "| | tuned on | n |", "| notes detected, slide | "),
         ("benchmarks.transcripts", "Brier", "alone, tuned on "),
+        ("benchmarks.voices", "partials   soft", "harmonica 2 (aside)"),
     ],
 )
 def test_a_benchmark_on_recorded_reeds_prints_its_table(module: str, head: str, row: str) -> None:

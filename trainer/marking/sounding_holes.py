@@ -52,8 +52,24 @@ def sounding_reeds(history: ReadingHistory, frames: NDArray[np.int64], breath: B
 def holes_sounding(
     history: ReadingHistory, frames: NDArray[np.int64], wanted: Sound
 ) -> tuple[int, ...]:
-    """The holes that sounded; arguments as in :func:`sounding_reeds`."""
-    return tuple(tab.hole for tab in sounding_reeds(history, frames, wanted[0].breath))
+    """The holes that sounded; arguments as in :func:`sounding_reeds`.
+
+    The upper reed of a split is known by its beats, which cannot be heard while the reeds still
+    glide to their pitch: of a split, a wanted hole that sounds in the later half counts.
+    """
+    breath = wanted[0].breath
+    sounding = sounding_reeds(history, frames, breath)
+    if sounding and _is_split(wanted):
+        later = sounding_reeds(history, frames[len(frames) // 2 :], breath)
+        added = {tab for tab in later if tab in wanted and tab.breath is sounding[0].breath}
+        sounding = tuple(sorted({*sounding, *added}))
+    return tuple(tab.hole for tab in sounding)
+
+
+def _is_split(sound: Sound) -> bool:
+    """Whether the tongue covers holes between those that sound."""
+    holes = [tab.hole for tab in sound]
+    return max(holes) - min(holes) >= len(holes)
 
 
 def holes_in_turn(
