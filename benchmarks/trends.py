@@ -19,6 +19,10 @@ Printed for each window are: intervals that hold the truth; verdicts of change w
 answer (neither better, worse nor steady); and the same gains found by the comparison of two weeks
 (`--weeks 1`) and of two times three weeks (`--weeks 3`), which do not pool and do not adjust for
 drills.
+
+All notes together are the most that can be pooled. Where all gain alike, the standard deviation of
+their gain over the players bounds what any honest verdict can find: evenings are good or bad for
+all notes, and four weeks have some 25 of them.
 """
 
 from __future__ import annotations
@@ -26,7 +30,7 @@ from __future__ import annotations
 import argparse
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, time, timedelta
 from functools import cache
 
@@ -216,10 +220,15 @@ class Tally:
     detected: int = 0
     reversed: int = 0
     open: int = 0
+    pooled: list[tuple[float, str]] = field(default_factory=list)
+    """Gain in cents of each player in all notes together, and the verdict on it."""
 
     def add(self, player: Player, window: TrendWindow) -> None:
         """Count the notes of a player."""
         model = TrendModel.of(player.steps, player.keys, player.takes, TODAY)
+        everything = model.trend(np.ones(len(player.steps), dtype=bool), "cents", window)
+        if everything.gain is not None:
+            self.pooled.append((everything.gain, everything.verdict))
         for i, (_, entry, _) in enumerate(player.keys):
             trend = model.trend(player.steps.tab == i, "cents", window)
             if trend.gain is None or trend.low is None or trend.high is None or not entry:
@@ -247,6 +256,15 @@ class Tally:
             (self.open, self.notes),
         )
         return "".join(f"{_percent(*part):>8}" for part in parts)
+
+    def pooled_row(self) -> str:
+        """Players called better and worse in all notes together, and the spread of that gain."""
+        better, worse = (
+            _percent(sum(verdict == wanted for _, verdict in self.pooled), len(self.pooled))
+            for wanted in (TrendVerdict.BETTER, TrendVerdict.WORSE)
+        )
+        spread = float(np.std([gain for gain, _ in self.pooled]))
+        return f"{f'{better}/{worse}':>12}{spread:>8.1f}"
 
 
 def _percent(count: int, of: int) -> str:
@@ -283,7 +301,7 @@ def main() -> None:
         output.print(f"{window}, percent of the notes")
         output.print(
             f"{'case':20}{'in':>8}{'false':>8}{'detected':>8}{'wrong':>8}{'open':>8}"
-            f"{'weeks 1':>12}{'weeks 3':>12}"
+            f"{'weeks 1':>12}{'weeks 3':>12}{'together':>12}{'sd':>8}"
         )
         for case in CASES:
             players = [season(np.random.default_rng(seed), case) for seed in range(seeds)]
@@ -291,11 +309,13 @@ def main() -> None:
             for player in players:
                 tally.add(player, window)
             old = "".join(f"{compared(players, weeks):>12}" for weeks in (1, 3))
-            output.print(f"{case.name:20}{tally.row()}{old}")
+            output.print(f"{case.name:20}{tally.row()}{old}{tally.pooled_row()}")
         output.print("")
     output.print(
         "in: intervals that hold the truth. wrong: gains called worse. open: neither better, worse "
-        "nor steady. weeks: better/worse by the comparison of weeks, of all notes."
+        "nor steady. weeks: better/worse by the comparison of weeks, of all notes. together: "
+        "players called better/worse in all notes together. sd: standard deviation over players "
+        "of that gain, in cents; no analysis of notes that gain alike can be surer."
     )
     output.finish(options)
 

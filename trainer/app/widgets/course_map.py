@@ -79,7 +79,7 @@ def _stage_row(state: CourseState, place: int, bar: int) -> TextRow:
     name = standing.stage.name
     name_pen = "strong" if is_chosen else "quiet" if standing.waits_for else "text"
     return (
-        ("▶ " if is_chosen else "  ", "now"),
+        ("▶ ", "now") if is_chosen else ("  ", "text"),
         (f"{sign} ", pen),
         (f"{name[0].upper()}{name[1:]}"[: NAME_CELLS - 1].ljust(NAME_CELLS), name_pen),
         ("━" * full, "good"),
@@ -92,7 +92,7 @@ def _sign(standing: StageStanding) -> tuple[str, str]:
     """Return the sign of a stage, and its pen."""
     if standing.is_done:
         return "✓", "good"
-    return ("·", "quiet") if standing.waits_for else ("○", "now")
+    return ("·", "quiet") if standing.waits_for else ("○", "strong")
 
 
 def _beside(state: CourseState, width: int, height: int) -> list[TextRow]:
@@ -136,9 +136,9 @@ def _drill_row(standing: StageStanding, drill: Drill, is_chosen: bool, width: in
     is_next = drill.name == standing.next_drill
     level = f" level {drill.level}"
     cells = min(TITLE_CELLS, width - 4 - len(level))
-    sign, pen = ("✓", "good") if is_passed else ("○", "now") if is_next else ("·", "quiet")
+    sign, pen = ("✓", "good") if is_passed else ("○", "strong") if is_next else ("·", "quiet")
     return (
-        ("▶ " if is_chosen else "  ", "now"),
+        ("▶ ", "now") if is_chosen else ("  ", "text"),
         (f"{sign} ", pen),
         (f"{drill.title[:cells]:<{cells}}", "strong" if is_chosen else "text"),
         (level, "quiet"),
