@@ -15,6 +15,7 @@ from trainer.report.drill_choice import best_drill
 from trainer.report.formatting import sentence_text
 from trainer.report.grades import FAULT_BELOW
 from trainer.report.remedies import REMEDIES, a4_text, remark_habit, skipped_steps
+from trainer.report.solo_report import solo_name
 
 MAX_ADVICE = 3
 """Maximum number of pieces of advice; more would not be read."""
@@ -65,7 +66,7 @@ def advise(
         for mark in result.marks
         if id(mark) not in explained and mark.step.index not in skipped
     ]
-    pieces = [*on_habits, *on_remarks, *_on_steps(rest)]
+    pieces = [*_on_solos(result), *on_habits, *on_remarks, *_on_steps(rest)]
     if not pieces and not result.passed:
         pieces = _on_failure(result)
     return tuple(pieces[:MAX_ADVICE])
@@ -82,8 +83,9 @@ def wanted_skills(result: Result) -> frozenset[str]:
 def _on_failure(result: Result) -> list[Advice]:
     """Advice on a pass that failed without a fault that stands out: there is always some."""
     drill, pieces = result.drill, []
-    if len(result.marks) < len(drill.steps):
-        played = f"{len(result.marks)} of {len(drill.steps)} steps were played."
+    count = sum(not step.call for step in drill.steps)
+    if len(result.marks) < count:
+        played = f"{len(result.marks)} of {count} steps were played."
         pieces.append(Advice(played, "Play it to its end, slower if need be."))
     if result.extras:
         pieces.append(Advice(result.extras[0].sentence, "Play only what the tab says."))
@@ -125,6 +127,18 @@ def _on_remarks(
         yield Advice(
             sentence_text(remark.sentence), remedy.remedy, best.title if best else "", steps
         )
+
+
+def _on_solos(result: Result) -> list[Advice]:
+    """Advice on the solos: the criterion of each that lost most, one for each criterion."""
+    by_criterion: dict[str, Advice] = {}
+    for mark in sorted(result.solos, key=lambda mark: min(mark.criteria.values())):
+        name = min(mark.criteria, key=mark.criteria.__getitem__)
+        if mark.criteria[name] <= 100.0 - MIN_LOST_POINTS:
+            focus = f"{solo_name(mark, result.drill).capitalize()}: {mark.sentence}."
+            advice = Advice(focus, "Play those bars again with only that in mind.")
+            by_criterion.setdefault(name, advice)
+    return list(by_criterion.values())
 
 
 def _on_steps(marks: Sequence[Mark]) -> list[Advice]:

@@ -21,7 +21,7 @@ from trainer.core.types import Floats
 from trainer.drill import CRITERIA
 from trainer.ear import Reading
 from trainer.harp import Harp
-from trainer.marking import Mark, PlayedNote, Result
+from trainer.marking import Mark, PlayedNote, Result, SoloMark
 from trainer.report.advice import Advice
 from trainer.report.directions import written_tab
 from trainer.report.drill_report import drill_summary
@@ -31,6 +31,7 @@ from trainer.report.last_time import Summary
 from trainer.report.page_sound import flac_base64
 from trainer.report.rendering import render_page
 from trainer.report.result_report import aim_lines
+from trainer.report.solo_report import solo_name
 from trainer.report.step_plots import (
     PLOT,
     HolePlot,
@@ -216,6 +217,7 @@ def student_html(report: StudentReport, key: str = "") -> str:
         faults=faults,
         rest=[step for step in steps if step not in faults],
         extras=[sentence_text(extra.sentence) for extra in result.extras],
+        solos=[_solo(mark, result) for mark in result.solos],
         sound=_sound(report),
     )
 
@@ -233,6 +235,16 @@ def _part(result: Result) -> str:
     """Return how much of the drill was marked; empty for all of it."""
     marked, all_steps = len(result.marks), len(result.drill.steps)
     return "" if marked == all_steps else f"{marked} of {all_steps} steps were marked"
+
+
+def _solo(mark: SoloMark, result: Result) -> dict[str, object]:
+    """Return a solo as the page shows it: where it is, and each criterion with its reason."""
+    rows = [
+        (name, score_text(points), sentence_text(mark.sentences[name]))
+        for name, points in mark.criteria.items()
+    ]
+    name = solo_name(mark, result.drill).capitalize()
+    return {"name": name, "score": score_text(mark.score), "rows": rows}
 
 
 def _step(mark: Mark, report: StudentReport) -> StepView:

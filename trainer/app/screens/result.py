@@ -28,12 +28,13 @@ from trainer.app.widgets.close_up import CloseUp, CloseUpState
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.core import TrainerError
 from trainer.drill import Drill
-from trainer.marking import Mark, Result
+from trainer.marking import Mark, Result, SoloMark
 from trainer.report.advice import advise
 from trainer.report.directions import written_tab
 from trainer.report.formatting import score_text
 from trainer.report.grades import grade_of_mark, grade_of_score
 from trainer.report.result_report import outcome_text
+from trainer.report.solo_report import CRITERION_WIDTH, solo_name
 from trainer.sound import Passage, RecordingSpec
 from trainer.store import Journal
 
@@ -72,6 +73,27 @@ def mark_content(mark: Mark, width: int, chosen: bool = False) -> Content:
         first,
         lines,
     )
+
+
+def solo_content(mark: SoloMark, drill: Drill, width: int) -> Content:
+    """Return the mark of a solo: where it is, then each criterion with its points and reason.
+
+    Args:
+        mark: the mark.
+        drill: the drill.
+        width: width in cells.
+    """
+    parts: list[str | tuple[str, str]] = [
+        (f" {solo_name(mark, drill)}: {score_text(mark.score)}", "bold")
+    ]
+    for name, points in mark.criteria.items():
+        graded = grade_of_score(points)
+        head = f"\n  {name:<{CRITERION_WIDTH}} {graded.shape} {score_text(points):>3}  "
+        indent = " " * (len(head) - 1)
+        wrapped = textwrap.wrap(mark.sentences[name], max(20, width - len(indent))) or [""]
+        parts.append((head, CSS_PENS[grade_pen(graded)].color))
+        parts.append(f"\n{indent}".join(wrapped))
+    return Content.assemble(*parts)
 
 
 def total_content(result: Result, before: Sequence[float] = ()) -> Content:
@@ -353,6 +375,12 @@ class ResultScreen(PlaybackScreen[str | None]):
         )
         self._steps.add_options(
             [Option(f"      {extra.sentence}", disabled=True) for extra in self._result.extras]
+        )
+        self._steps.add_options(
+            [
+                Option(solo_content(mark, self._result.drill, self._wide), disabled=True)
+                for mark in self._result.solos
+            ]
         )
         if marks:
             self._steps.highlighted = place
