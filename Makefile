@@ -8,7 +8,7 @@ LOCK := $(BIN)/uv pip compile --quiet --upgrade --universal --python-version 3.1
 	--fork-strategy fewest --generate-hashes --no-annotate --no-emit-index-url \
 	--custom-compile-command 'make lock' pyproject.toml requirements/build.in
 
-.PHONY: demo test check bench bench-live docs format picture lock clean
+.PHONY: demo test check bench bench-live torture docs format picture lock clean
 
 demo: .venv/run-stamp
 	@$(BIN)/trainer demo
@@ -33,6 +33,11 @@ bench: .venv/bench-stamp
 # Sound to screen through a virtual microphone (needs PulseAudio), with a core kept busy.
 bench-live: .venv/dev-stamp
 	@$(BIN)/python -m benchmarks.live $(BENCH)
+
+# Mutated inputs, killed processes, lost sound, for MINUTES.
+MINUTES ?= 10
+torture: .venv/dev-stamp
+	@$(BIN)/python -m devtools.torture --minutes $(MINUTES) $(TORTURE)
 
 # The references of commands, settings and formats, from the program itself.
 docs: .venv/dev-stamp

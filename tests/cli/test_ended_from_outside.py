@@ -13,7 +13,7 @@ import pytest
 import soundfile
 import typer
 
-from tests.support.pseudo_terminal import PseudoTerminal
+from devtools.pseudo_terminal import PseudoTerminal
 from tests.support.waiting import wait_until
 from trainer.cli.plain import console_events
 from trainer.drill import parse_drill

@@ -349,8 +349,12 @@ def _readable(aside: Path) -> Iterator[sqlite3.Connection | None]:
             if beside.exists():
                 shutil.copyfile(beside, copy.with_name(copy.name + suffix))
         _mend_header(copy)
+        with contextlib.suppress(sqlite3.Error, JournalError, *_CONVERSION_ERRORS):
+            open_database(copy).close()  # brings an older one up to date, if it can
         db = sqlite3.connect(copy, isolation_level=None)
         db.row_factory = sqlite3.Row
+        # One bad byte would end the reading of a table; like this, it damages a field.
+        db.text_factory = lambda data: data.decode("utf-8", "replace")
         yield db
     finally:
         if db is not None:
@@ -390,19 +394,11 @@ def _sound_rows(
     for order in ("ASC", "DESC"):
         with contextlib.suppress(sqlite3.Error, *_CONVERSION_ERRORS):
             query = f"SELECT {columns} FROM {table}{where} ORDER BY {key} {order}"
-            rows = db.execute(query, values)
-            while True:
-                try:
-                    row = rows.fetchone()
-                except sqlite3.OperationalError as error:
-                    if "decode to UTF-8" not in str(error):
-                        raise
-                    continue
-                if row is None:
-                    return
-                with contextlib.suppress(*_CONVERSION_ERRORS):
+            for row in db.execute(query, values):
+                with contextlib.suppress(*_CONVERSION_ERRORS, IndexError):
                     convert(row)
                     yield row
+            return
 
 
 def _add(
