@@ -124,7 +124,12 @@ def scores(folder: Path) -> Trial:
         path = folder / f"mutant.{suffix}"
         path.write_bytes(data)
         with contextlib.suppress(TrainerError):
-            {"mid": read_midi, "txt": read_tab_text}.get(suffix, read_musicxml)(path)
+            if suffix == "mid":
+                read_midi(path)
+            elif suffix == "txt":
+                read_tab_text(path)
+            else:
+                read_musicxml(path)
             return True
         return False
 

@@ -69,7 +69,7 @@ def listener(folder: Path) -> Trial:
         number += 1
         journal = folder / f"{number}.sqlite"
         running.begin(plan_of(journal))
-        told = _steps(running, chance.randint(1, len(DRILL.steps) - 2))
+        reported = _steps(running, chance.randint(1, len(DRILL.steps) - 2))
         how = chance.choice((signal.SIGTERM, signal.SIGKILL))
         os.kill(running._process._process.pid or 0, how)
         until = time.monotonic() + WITHIN_S
@@ -78,10 +78,10 @@ def listener(folder: Path) -> Trial:
             assert time.monotonic() < until, "the take does not end"
             for event in running.poll():
                 if isinstance(event, StepMarked):
-                    told.add(event.mark.step.index)
+                    reported.add(event.mark.step.index)
                 over = over or isinstance(event, TakeFinished)
             time.sleep(0.005)
-        lost = told - kept_steps(journal)
+        lost = reported - kept_steps(journal)
         assert not lost, f"{how.name} lost the steps {sorted(lost)}"
         return True
 
@@ -90,15 +90,15 @@ def listener(folder: Path) -> Trial:
 
 def _steps(running: Listener, count: int) -> set[int]:
     """Poll until some steps were reported; return them."""
-    told: set[int] = set()
+    reported: set[int] = set()
     until = time.monotonic() + WITHIN_S
-    while len(told) < count:
+    while len(reported) < count:
         assert time.monotonic() < until, "no steps come"
         for event in running.poll():
             if isinstance(event, StepMarked):
-                told.add(event.mark.step.index)
+                reported.add(event.mark.step.index)
         time.sleep(0.005)
-    return told
+    return reported
 
 
 def lines(folder: Path) -> Trial:
@@ -117,19 +117,19 @@ def lines(folder: Path) -> Trial:
             [sys.executable, "-c", code, str(journal)], stdout=subprocess.PIPE, text=True
         )
         assert process.stdout is not None
-        count, told = chance.randint(1, len(DRILL.steps) - 2), set[int]()
+        count, reported = chance.randint(1, len(DRILL.steps) - 2), set[int]()
         for line in process.stdout:
-            told.add(int(line))
-            if len(told) >= count:
+            reported.add(int(line))
+            if len(reported) >= count:
                 break
         how = chance.choice((signal.SIGTERM, signal.SIGHUP, signal.SIGINT, signal.SIGKILL, None))
         if how is None:
             process.stdout.close()
         else:
             process.send_signal(how)
-            told |= {int(line) for line in process.stdout if line.endswith("\n")}
+            reported |= {int(line) for line in process.stdout if line.endswith("\n")}
         process.wait(WITHIN_S)
-        lost = told - kept_steps(journal)
+        lost = reported - kept_steps(journal)
         assert not lost, f"{how} lost the steps {sorted(lost)}"
         return True
 
@@ -162,7 +162,7 @@ def app(folder: Path) -> Trial:
             sys.executable, "-c", code, journal, controlling=chance.random() < 0.5
         )
         try:
-            told = _wait_for_steps(journal, terminal)
+            reported = _wait_for_steps(journal, terminal)
             how = chance.choice((signal.SIGTERM, signal.SIGHUP, signal.SIGKILL, None))
             if how is None:
                 terminal.hang_up()
@@ -173,7 +173,7 @@ def app(folder: Path) -> Trial:
                 assert terminal.attributes == terminal.attributes_before, "the terminal is left so"
         finally:
             terminal.close()
-        lost = told - kept_steps(journal)
+        lost = reported - kept_steps(journal)
         assert not lost, f"{how} lost the steps {sorted(lost)}"
         return True
 
@@ -281,11 +281,11 @@ def _with_trouble(folder: Path, *, sleeps: bool) -> Trial:
         events: list[Event] = list(
             run_take(Plan(Harp.of("C"), spec, drill=DRILL, journal=journal, player="Marit"))
         )
-        told = {event.mark.step.index for event in events if isinstance(event, StepMarked)}
+        reported = {event.mark.step.index for event in events if isinstance(event, StepMarked)}
         ended = any(isinstance(event, PassEnded) for event in events)
-        lost = (told - kept_steps(journal)) if told and ended else set[int]()
+        lost = (reported - kept_steps(journal)) if reported and ended else set[int]()
         # A stop counts only the steps that were due: the newest may be still to come.
-        assert len(lost) <= 1, f"lost the steps {sorted(lost)} of {sorted(told)}"
+        assert len(lost) <= 1, f"lost the steps {sorted(lost)} of {sorted(reported)}"
         assert isinstance(events[-1], TakeFinished)
         return True
 
