@@ -77,8 +77,9 @@ class TableParameters:
     sag_cents: tuple[float, ...] = (4.0, 3.0, 2.0, 1.0, 0.0, -4.0)
     """Pitch by the levels of `LEVELS_DB`. Common practice: blown hard, a reed sounds flat by
     several cents. The simulated reed does not."""
-    breath_gain_db: float = 8.0
-    """Level of the breath over the noise of the recordings, which were made to be free of noise."""
+    breath_gain_db: float = 14.0
+    """Level of the breath over the noise of the recordings, which were made to be free of noise: so
+    that it is heard."""
     top_slope_db: float = 10.0
     """Fall of all partials but the first above the highest recorded reed, in dB per octave."""
 

@@ -22,7 +22,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.types import Floats
-from trainer.sound.performer.voice import HANDS, Blowing
+from trainer.sound.performer.voice import BREATH_DB, HANDS, Blowing
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +38,8 @@ class NaturalParameters:
     and -90 dB of the tenth."""
     gusts: float = 0.6
     """Depth to which the breath's noise follows the opening of the slot, 0 to 1."""
+    rush: float = 5.0
+    """How much more breath is heard before a reed has taken it up, relative to the held note."""
     onset_softness: float = 0.4
     """How much of the colour of a soft note an attack has at the same level: its pressure is that
     of the held note, though its reed has yet to swing. Fitted on harmonica 1, where 0.3 to 0.5 are
@@ -63,7 +65,7 @@ class ReedTable:
         glide_cents: how flat it speaks, shape (m,).
         glide_ms: time until it has reached its pitch, shape (m,).
         sag_cents: change of its pitch by the level, shape (m, a); 0 for an ordinary note.
-        breath_db: level of the breath's noise, shape (m,).
+        breath_db: level of the breath's noise relative to the reed, shape (m,).
     """
 
     hz: Floats
@@ -224,9 +226,10 @@ class NaturalReed:
     def air(self, blowing: Blowing) -> Floats:
         """Return the level of its breath, which rises before it speaks and swings with its slot."""
         table = load_table()
-        level = 10.0 ** (float(table.at(table.breath_db, self.own_hz)) / 20.0)
+        level = 10.0 ** ((float(table.at(table.breath_db, self.own_hz)) - BREATH_DB) / 20.0)
         swing = 1.0 + PARAMETERS.gusts * np.cos(2.0 * np.pi * blowing.cycles)
-        return np.asarray(level * np.sqrt(blowing.envelope) * swing)
+        rush = 1.0 + PARAMETERS.rush * (1.0 - blowing.envelope)
+        return np.asarray(level * np.sqrt(blowing.envelope) * rush * swing)
 
     def _bend(self, cents: Floats) -> Floats:
         """Return how far the other reed has taken over, 0 to 1, shape (n,)."""

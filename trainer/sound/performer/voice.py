@@ -22,6 +22,10 @@ Curve = Callable[[Floats], Floats]
 """Maps sample numbers, shape (n,), to cents from a reed's reference pitch or to dB, shape (n,)."""
 
 
+BREATH_DB = -45.0
+"""Level of the noise of a breath of level 1, relative to a reed of unit RMS, in dB. Chosen."""
+
+
 class VoiceKind(Enum):
     """Which reeds the built-in player plays on."""
 
@@ -95,7 +99,7 @@ class Reed(Protocol):
         """Return its sound of unit RMS for open hands, its envelope not applied, shape (n,)."""
 
     def air(self, blowing: Blowing) -> Floats:
-        """Return the level of its breath relative to that of a reed of unit RMS, shape (n,)."""
+        """Return the level of its breath, of which 1 is `BREATH_DB`, shape (n,)."""
 
 
 class ReedVoice:

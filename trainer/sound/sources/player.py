@@ -28,7 +28,7 @@ from trainer.sound.performer.fault import LARGEST_FAULT, Fault
 from trainer.sound.performer.improvisation import check_solo_faults, improvise
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
-from trainer.sound.performer.voice import ReedVoice, VoiceKind
+from trainer.sound.performer.voice import BREATH_DB, ReedVoice, VoiceKind
 from trainer.sound.play_along import PlacedSound, PlayAlong
 from trainer.sound.sources.source import DrillSetup, Source, SourceSpec
 from trainer.sound.speaker import Speaker
@@ -61,8 +61,6 @@ class PlayerParameters:
 
 PARAMETERS = PlayerParameters()
 
-BREATH_DB = -45.0
-"""Level of the breath's noise relative to the reeds that it drives, in dB."""
 _NEVER = 2**62
 """A sample that is not reached."""
 
