@@ -74,7 +74,7 @@ def glides(harp: Harp) -> list[str]:
 
 
 def rows(count: int) -> Callable[[Harp], list[str]]:
-    """Return a function that gives all chords of so many neighbouring holes."""
+    """Return a function that lists all chords of `count` neighbouring holes."""
     return lambda harp: [
         str(Tab(hole, breath)) + "".join(f"+{hole + i}" for i in range(1, count))
         for breath in Breath

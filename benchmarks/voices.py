@@ -129,7 +129,7 @@ def rows(midis: Sequence[int]) -> Iterator[str]:
 
 
 def speed(kind: VoiceKind, bars: int) -> float:
-    """Return how many times faster than it is heard a drill of so many bars is rendered."""
+    """Return the ratio of the length of a drill of `bars` bars to the time of rendering it."""
     tab = " | ".join(["4 -4' -4 5"] * bars)
     text = f'title = "Speed"\nharp = "C"\ntempo = 90\ntab = """\n{tab}\n"""\n'
     times = []

@@ -133,13 +133,13 @@ def measure() -> Recorded:
     partials, sounds = np.full((len(midis), PARTIALS), np.nan), []
     for i, midi in enumerate(midis):
         reed = VOICES[FITTED].reed(midi)
-        found = features(reed.samples, RATE, hz_of(midi))
+        sound = features(reed.samples, RATE, hz_of(midi))
         start, stop = (reed.speaks + round(at * RATE) for at in HELD)
         cut = reed.samples[start:stop]
-        count = min(PARTIALS, int(20e3 / found.hz))
-        levels = partial_levels(cut, RATE, found.hz, count) / np.sqrt(np.mean(cut**2))
+        count = min(PARTIALS, int(20e3 / sound.hz))
+        levels = partial_levels(cut, RATE, sound.hz, count) / np.sqrt(np.mean(cut**2))
         partials[i, :count] = np.maximum(20.0 * np.log10(levels), PARAMETERS.floor_db)
-        sounds.append(found)
+        sounds.append(sound)
     return Recorded(
         np.array(midis, dtype=float),
         partials,
@@ -197,7 +197,7 @@ def simulate_table() -> Answers:
     factors = PARAMETERS.pressures
     blown = natural(np.tile(hz, len(factors)), 2.0, np.concatenate([ordinary * f for f in factors]))
     course = simulate(blown, 0.5)
-    found = [
+    notes = [
         [levels_of(course, i * len(hz) + m, float(hz[m])) for i in range(len(factors))]
         for m in range(len(hz))
     ]
@@ -208,10 +208,10 @@ def simulate_table() -> Answers:
         ]
     )
     middle = factors.index(1.0)
-    partials = np.array([row[middle][1] for row in found])
-    cycles = np.array([row[middle][2] for row in found])
-    by_level = np.array([_by_level(row, middle) for row in found])
-    rise = np.array([_rise_by_level(found[m], rises[m], middle) for m in range(len(hz))])
+    partials = np.array([row[middle][1] for row in notes])
+    cycles = np.array([row[middle][2] for row in notes])
+    by_level = np.array([_by_level(row, middle) for row in notes])
+    rise = np.array([_rise_by_level(notes[m], rises[m], middle) for m in range(len(hz))])
     by_level = smooth(midis, by_level, midis)
     rise = np.tile(np.nanmedian(rise, axis=0), (len(hz), 1))
     return Answers(partials, by_level, cycles, rise, _simulate_bends(midis, hz, ordinary))
@@ -267,11 +267,11 @@ def _simulate_bends(midis: Floats, hz: Floats, ordinary: Floats) -> Floats:
     rows = []
     for m in range(len(chosen)):
         near = float(hz[chosen[m]])
-        found = [levels_of(course, m * count + i, near) for i in range(count)]
-        loudest = max(at[0] for at in found)
+        notes = [levels_of(course, m * count + i, near) for i in range(count)]
+        loudest = max(at[0] for at in notes)
         places = [
             (-12.0 * np.log2(at[3] / near) / PARAMETERS.bend_interval, at[1])
-            for at in found
+            for at in notes
             if at[0] > loudest - PARAMETERS.bent_range_db
         ]
         places = sorted((place for place in places if -0.1 < place[0] < 1.1), key=lambda at: at[0])
@@ -294,17 +294,18 @@ def choose_part(recorded: Recorded, answers: Answers) -> dict[float, float]:
         change = np.nanmax(np.abs(recorded.partials_db[i, :5] - recorded.partials_db[i - 1, :5]))
         sample[i] = sample[i - 1] + (change > 4.0)
     errors: dict[float, list[Floats]] = {}
+    midis = np.array(MIDIS, dtype=float)
+    simulated = smooth(midis, answers.partials_db, midis)[: len(sample)]
     for left_out in range(int(sample[-1]) + 1):
         kept, out = sample != left_out, sample == left_out
         at = recorded.midis[out]
         guess = smooth(recorded.midis[kept], recorded.partials_db[kept], at)
-        model = answers.partials_db[: len(sample)][out]
         for part in (0.0, 0.25, 0.5, 0.75, 1.0):
-            mixed = part * guess + (1.0 - part) * model
+            mixed = part * guess + (1.0 - part) * simulated[out]
             errors.setdefault(part, []).append((mixed - recorded.partials_db[out])[:, :12])
     return {
-        part: float(np.sqrt(np.nanmean(np.concatenate(found) ** 2)))
-        for part, found in errors.items()
+        part: float(np.sqrt(np.nanmean(np.concatenate(differences) ** 2)))
+        for part, differences in errors.items()
     }
 
 
