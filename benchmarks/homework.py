@@ -1,7 +1,7 @@
 """Are recordings without a click marked for what they were?
 
     python -m benchmarks.homework [--record] [--smoke] [--only TABLE] [--performances N]
-        [--sounds N]
+        [--sounds N] [--readings FOLDER]
 
 Three tables:
 
@@ -10,11 +10,14 @@ Three tables:
 2. *Performances*, as notes: random performances of :mod:`benchmarks.free_performances`, aligned and
    timed as recordings are, first with the notes as played, then with errors as of an ear in a room.
 3. *Sounds*: some of them rendered by the built-in player, dry and in modelled rooms
-   (:func:`benchmarks.conditions.reverberation`), and heard as by `trainer play --follow`, whose
-   marks in the end are those of `trainer mark` (tests/practice/test_following.py). *Delay* is the
-   median time from the onset of a note that was played for a step until the cursor is on that step,
-   in samples that have been received; *50 ms* and *300 ms* are the fractions of these notes whose
-   delay is no more, and *never* that for which the cursor was not there before the next note.
+   (:func:`benchmarks.conditions.reverberation`), marked as by `trainer mark`, and followed as by
+   `trainer play --follow`, whose marks in the end are the same (tests/practice/test_following.py).
+   *Delay* is the median time from the onset of a note that was played for a step until the cursor
+   is on that step, in samples that have been received; *50 ms* and *300 ms* are the fractions of
+   these notes whose delay is no more, and *never* that for which the cursor was not there before
+   the next note. Notes after the end of a followed take, two seconds after its last step, are left
+   out. With `--readings`, what the ear hears is kept in a folder, so that only marking and
+   following run again; a change of the performance, the player, the ear or the harp hears anew.
 
 Score following is evaluated as in Cont, Schwarz, Schnell and Raphael 2007 (Evaluation of real-time
 audio-to-score alignment, ISMIR; from memory): *aligned* is the fraction of all notes that were
@@ -28,7 +31,9 @@ time by half of what earns 85 points, that are marked so: assigned, and with 85 
 from __future__ import annotations
 
 import argparse
+import hashlib
 import os
+import pickle
 import tempfile
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -58,19 +63,14 @@ from benchmarks.free_performances import (
 from benchmarks.results import Results, add_options
 from trainer.core.types import Floats
 from trainer.drill import Drill, Step, find_drill
+from trainer.ear import Ear, Reading, track_notes
 from trainer.harp import Harp
-from trainer.marking import FreePass, Result, StartError, find_free_passes
+from trainer.marking import FreePass, LiveFollower, Result, StartError, find_free_passes
 from trainer.marking.alignment import align
-from trainer.practice import (
-    Event,
-    PassEnded,
-    Plan,
-    PositionChanged,
-    ReadingHeard,
-    TakeFailed,
-    run_take,
-)
-from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec
+from trainer.practice import PassEnded, Plan, TakeFailed, code_digest, run_take
+from trainer.practice.conductor import Conductor
+from trainer.practice.passes import OwnTime
+from trainer.sound import BuiltInPlayer, Fault, PlayerSpec, RecordingSpec, open_source
 
 DRILL = "across-the-gangway"
 """Drill of the homework: eight bars, 24 notes."""
@@ -138,21 +138,20 @@ def marked(
     sound: Floats, drill: Drill, harp: Harp, *, as_played: bool = False
 ) -> tuple[list[Result], str]:
     """Return the results of a recording's passes, and why it has none."""
-    events = _events(sound, drill, harp, as_played=as_played)
+    with tempfile.TemporaryDirectory() as folder:
+        path = _written(sound, Path(folder))
+        plan = Plan(harp, RecordingSpec(path), drill=drill, as_played=as_played)
+        events = list(run_take(plan))
     results = [event.result for event in events if isinstance(event, PassEnded)]
     troubles = [event.sentence for event in events if isinstance(event, TakeFailed)]
     return results, troubles[0] if troubles else ""
 
 
-def _events(
-    sound: Floats, drill: Drill, harp: Harp, *, follow: bool = False, as_played: bool = False
-) -> list[Event]:
-    """Return the events of a take of a recording."""
-    with tempfile.TemporaryDirectory() as folder:
-        path = Path(folder) / "take.wav"
-        sf.write(path, sound / max(1.0, 1.05 * float(np.abs(sound).max())), RATE, subtype="PCM_24")
-        plan = Plan(harp, RecordingSpec(path), drill=drill, follow=follow, as_played=as_played)
-        return list(run_take(plan))
+def _written(sound: Floats, folder: Path) -> Path:
+    """Write a sound to a file, quieter if it would be clipped, and return its path."""
+    path = folder / "take.wav"
+    sf.write(path, sound / max(1.0, 1.05 * float(np.abs(sound).max())), RATE, subtype="PCM_24")
+    return path
 
 
 # --- 1. homework
@@ -422,42 +421,91 @@ class Sounded:
     delays: tuple[float, ...]
 
 
-def count_sounds(seed: int, rt60_s: float = 0.0) -> Sounded:
-    """Follow and mark a performance as sound.
+def count_sounds(seed: int, rt60_s: float = 0.0, kept_in: Path | None = None) -> Sounded:
+    """Mark and follow a performance as sound.
 
     Args:
         seed: of the performance.
         rt60_s: reverberation time of the room in seconds; 0 for none.
+        kept_in: folder in which readings are kept; None keeps none.
     """
     take = FAMILIES[REPORTED](seed)
-    sound = render(take.drill, take.harp, take.notes)
-    if rt60_s:
-        sound = in_room(sound, rt60_s, seed)
-    events = _events(sound, take.drill, take.harp, follow=True)
-    results = [event.result for event in events if isinstance(event, PassEnded)]
+    readings = heard_readings(take, seed, rt60_s, kept_in)
+    results = _results(take, readings)
     right = good = 0
     reasons: Counter[str] = Counter()
     for attempt in take.whole:
         wanted = take.right_steps(attempt)
         right += len(wanted)
         tallies = [_marked_right(take, attempt, result, wanted) for result in results]
-        best = max(tallies, key=lambda tally: tally["right"], default=Counter({"no pass": 1}))
+        no_pass = Counter({"no pass": len(wanted)})
+        best = max(tallies, key=lambda tally: tally["right"], default=no_pass)
         good += best["right"]
         reasons += best
-    return Sounded(right, good, reasons, tuple(_delays(take, events)))
+    return Sounded(right, good, reasons, tuple(_delays(take, readings)))
 
 
-def _delays(take: FreeTake, events: Sequence[Event]) -> Iterator[float]:
+def heard_readings(take: FreeTake, seed: int, rt60_s: float, kept_in: Path | None) -> list[Reading]:
+    """Return the readings of a performance as sound; arguments as for `count_sounds`."""
+    code = code_digest(("ear", "harp", "music", "sound"))
+    played = f"{take.notes} {take.drill.steps} {take.harp.name} {seed} {rt60_s} {code}"
+    key = hashlib.sha256(played.encode()).hexdigest()
+    kept = kept_in / f"{key}.pickle" if kept_in else None
+    if kept and kept.exists():
+        return list(pickle.loads(kept.read_bytes()))
+    sound = render(take.drill, take.harp, take.notes)
+    if rt60_s:
+        sound = in_room(sound, rt60_s, seed)
+    with tempfile.TemporaryDirectory() as folder:
+        source = open_source(RecordingSpec(_written(sound, Path(folder))), harp=take.harp)
+        ear = Ear(source.rate, take.harp)
+        readings = [reading for block in source.blocks() for reading in ear.analyze(block)]
+        source.close()
+    if kept:
+        kept.parent.mkdir(parents=True, exist_ok=True)
+        kept.write_bytes(pickle.dumps(readings))
+    return readings
+
+
+def _results(take: FreeTake, readings: Sequence[Reading]) -> list[Result]:
+    """Return the results of the passes in a recording, from its readings."""
+    notes = list(track_notes(readings, take.harp, with_motion=False))
+    drill, tempo = take.drill, take.drill.tempo
+    try:
+        found = find_free_passes(notes, drill, take.harp, tempo, RATE)
+    except StartError:
+        return []
+    to_come = OwnTime(tempo, 0, len(drill.steps)).passes(found)
+    conductor = Conductor(Plan(take.harp, PlayerSpec(), drill=drill), RATE)
+    results = []
+    for reading in readings:
+        ended = [*conductor.advance(reading.heard)]
+        results += [event.result for event in ended if isinstance(event, PassEnded)]
+        if not conductor.running and to_come:
+            conductor.begin(to_come.pop(0))
+        for _ in conductor.conduct(reading):
+            pass
+    ended = [*conductor.finish()]
+    return results + [event.result for event in ended if isinstance(event, PassEnded)]
+
+
+def _delays(take: FreeTake, readings: Sequence[Reading]) -> Iterator[float]:
     """Delay of the cursor in seconds, of each note that was played for a step in a whole try."""
-    now, moves = 0.0, [(0.0, -1)]
-    for event in events:
-        if isinstance(event, ReadingHeard):
-            now = event.reading.heard_at
-        elif isinstance(event, PositionChanged):
-            moves.append((now, event.position.step if event.position else -1))
+    moves = [(0.0, -1)]
+    drill = take.drill
+    follower = LiveFollower(drill, take.harp, drill.tempo, RATE, range(len(drill.steps)))
+    for reading in readings:
+        follower.observe(reading)
+        step = follower.position.step if follower.position else -1
+        if step != moves[-1][1]:
+            moves.append((reading.heard_at, step))
+        if follower.done:
+            break
     notes = [note for note in take.notes if note.step is not None and note.attempt in take.whole]
     ends = [*(note.start for note in notes[1:]), notes[-1].end + 1.0]
     for note, end in zip(notes, ends, strict=True):
+        if note.start > reading.heard_at:
+            break
         before = next(step for at, step in reversed(moves) if at <= note.start)
         arrivals = [at for at, step in moves if note.start < at < end and step == note.step]
         if before == note.step and not arrivals:
@@ -503,6 +551,7 @@ def main() -> None:
     parser.add_argument("--only", choices=tuple(TABLES), help="only one of the tables")
     parser.add_argument("--performances", type=int, default=300, help="of each kind; 300")
     parser.add_argument("--sounds", type=int, default=14, help="of each kind; 14")
+    parser.add_argument("--readings", type=Path, help="folder in which readings are kept")
     parser.add_argument("--processes", type=int, default=os.cpu_count(), help="all cores")
     add_options(parser)
     options = parser.parse_args()
@@ -549,7 +598,8 @@ def sounds_table(pool: ProcessPoolExecutor, options: argparse.Namespace) -> Iter
     yield f"{head} {'delay':>6} {'50 ms':>7} {'300 ms':>7} {'never':>7}"
     count = options.sounds
     for rt60_s in (0.0, *ROOMS) if count else ():
-        rendered = [pool.submit(count_sounds, seed, rt60_s) for seed in short_seeds(count)]
+        seeds = short_seeds(count)
+        rendered = [pool.submit(count_sounds, seed, rt60_s, options.readings) for seed in seeds]
         name = f"room, {rt60_s} s" if rt60_s else "dry"
         yield sounds_line(name, [future.result() for future in rendered])
 

@@ -12,6 +12,7 @@ from trainer.ear import HeardNote
 from trainer.ear.motion import Motion
 from trainer.harp import Harp, Tab
 from trainer.marking import FreePass, OtherPitchError, StartError, find_free_passes
+from trainer.marking.alignment import align
 
 WALK = drill_of(
     "4:1 -4:1 5:1 r:1 | -5:1 6:1 5:0.5 -4:0.5 r:1 | -6:1 6:1 -5:1 r:1 | 5:1 -4:1 -3:1 r:1 |"
@@ -230,3 +231,27 @@ def test_a_curve_maps_samples_back_to_beats() -> None:
     for step in WALK.steps:
         assert curve.beat(curve.sample(step.start)) == pytest.approx(float(step.start), abs=0.01)
     assert curve.beat_s(0) == pytest.approx(60.0 / 90.0, rel=0.05)
+
+
+def test_a_note_played_again_after_a_gap_is_no_part_of_the_note_before() -> None:
+    """A tune of equal notes: the stutter is played for its own step, and none is left over."""
+    drill = drill_of("4:1 -4:1 -4:2 | -4:2 5:1 6:1 | -6:2 6:1 5:1 | -4:2 4:2 |", tempo=60.0)
+    starts = [(0, 1.0), (1, 2.0), (1, 3.0), (2, 4.0), (3, 6.0), (4, 8.0), (5, 9.0), (6, 10.0)]
+    starts += [(7, 12.0), (8, 13.0), (9, 14.0), (10, 16.0)]
+    notes = [
+        heard(str(drill.steps[step].first[0]), at, at + 0.9 * float(drill.steps[step].beats))
+        for step, at in starts
+    ]
+    path = align(notes, drill.steps, HARP, drill.clock(RATE))
+    assert [played.step for played in path] == [step for step, _ in starts]
+
+
+def test_a_passage_that_is_mended_at_its_last_note_counts_as_it_was_played_last() -> None:
+    last = EVERY[-1]
+    again = [*EVERY, *BAR[8]]
+    notes = play(again)
+    wrong = notes[last]
+    notes[last] = heard("-5", wrong.start / RATE, wrong.end / RATE)
+    (free_pass,) = passes(notes)
+    assert free_pass.performance.counts(notes[-1].start + 1)
+    assert not free_pass.performance.counts(wrong.start + 1)

@@ -92,10 +92,14 @@ class Alignment:
         self._onset = np.zeros(shape)
         self._node = np.full(shape, -1)
         self._idle, self._idle_node = 0.0, -1
+        self._last_end = -np.inf
+        """Second at which the last note ended."""
         self._parents: list[Ints] = []
         self._is_right: list[Bools] = []
         self._enter = self._entrance_costs()
         self._back = np.array([self._back_cost(i, steps) for i in range(len(steps))])
+        begins_bar = [i == 0 or step.bar != steps[i - 1].bar for i, step in enumerate(steps)]
+        self._leap = costs.leap - costs.leap_to_bar * np.array(begins_bar)
         last = len(steps) - 1
         self._end = np.where(np.arange(len(steps)) == last, 0.0, costs.break_off)
 
@@ -124,7 +128,8 @@ class Alignment:
         best += emission[:, None]
 
         expected_end = self._onset + 0.9 * self._length[:, None] * self._ratio
-        is_fragment = is_right[:, None] & (at < expected_end)
+        is_joined = at - self._last_end <= costs.fragment_gap_s
+        is_fragment = is_right[:, None] & (at < expected_end) & is_joined
         stay = self._cost + weight * np.where(is_fragment, costs.fragment, costs.extra)
         layer = stay.argmin(axis=0)[None]
         stayed, since, played = (
@@ -135,6 +140,7 @@ class Alignment:
         self._onset = np.stack([np.full_like(best, at), since])
         self._node = np.stack([index, played])
         self._idle += weight * costs.noodling
+        self._last_end = note.end / rate
         self._parents.append(parent)
         self._is_right.append(is_right)
 
@@ -154,10 +160,10 @@ class Alignment:
         """
         shortest = round(self._costs.short_s * note.rate)
         note = replace(note, end=max(note.end, note.start + shortest))
-        before = self._cost, self._onset, self._node, self._idle, self._idle_node
+        before = self._cost, self._onset, self._node, self._idle, self._idle_node, self._last_end
         self.add(note)
         step = self.step
-        self._cost, self._onset, self._node, self._idle, self._idle_node = before
+        self._cost, self._onset, self._node, self._idle, self._idle_node, self._last_end = before
         del self._parents[-1], self._is_right[-1]
         return step
 
@@ -200,7 +206,12 @@ class Alignment:
             return np.where(is_right, 0.0, costs.wrong), is_right
         heard = {(tab.hole, tab.breath) for tab in (note.tab, *note.also)}
         shares_reed = np.array([bool(reeds & heard) for reeds in self._reeds])
-        other = np.where(shares_reed, costs.other_bend, costs.wrong)
+        holes = {tab.hole for tab in (note.tab, *note.also)}
+        is_near = np.array(
+            [any(abs(hole - own) <= 1 for hole in holes for own, _ in r) for r in self._reeds]
+        )
+        other = np.where(is_near, costs.wrong, costs.far_wrong)
+        other = np.where(shares_reed, costs.other_bend, other)
         return np.where(is_right, 0.0, other), is_right
 
     def _with_tempo_changes(self) -> tuple[Floats, Floats, Ints]:
@@ -235,7 +246,7 @@ class Alignment:
             return
         toll = costs.leap_step * places
         earlier = _running_argmin(cost - toll)[:-2]
-        leap = cost[earlier, tempos] - costs.leap_step * earlier + toll[2:] + costs.leap
+        leap = cost[earlier, tempos] - costs.leap_step * earlier + toll[2:] + self._leap[2:, None]
         _take_cheaper(best[2:], parent[2:], leap, node[earlier, tempos])
 
 

@@ -110,6 +110,11 @@ def _fraction(tries: Sequence[_Tried], count: int) -> float:
     return max((tried.right for tried in tries), default=0) / count
 
 
+def _reached(run: Run) -> int:
+    """The last step that is right in a run; -1 if none is."""
+    return max((played.step for played in run if played.is_right), default=-1)
+
+
 @dataclass(frozen=True, slots=True)
 class _Return:
     """The player went back.
@@ -148,8 +153,7 @@ class _Tried:
                 left = self.runs[i - 1][-1]
                 right = sum(played.is_right for played in run)
                 self.returns.append(_Return(left, run[0], right, begin))
-            reached = self.kept[-1][-1].step if self.kept else -1
-            if run[-1].step <= reached:
+            if self.kept and _reached(run) <= _reached(self.counting):
                 self._leave_out(heard, begin, run[-1].note, margin)
                 continue
             dropped = self._drop_from(run[0].step)

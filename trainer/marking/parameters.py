@@ -418,10 +418,15 @@ class AlignmentParameters:
     """Emission: cost of another note on the right hole and breath: a bend missed, or made."""
     wrong: float = 6.0
     """Emission: cost of any other note in the place of a step."""
+    far_wrong: float = 6.0
+    """The same where neither its hole nor one beside it is the step's."""
     extra: float = 7.0
     """Emission: cost of a note that belongs to no step, within a try."""
     fragment: float = 0.4
     """Emission: cost of another part of the note before it, where the ear broke it in two."""
+    fragment_gap_s: float = 0.05
+    """Longest gap in seconds between the parts of such a note; the ear ends a note after 30 ms
+    without a pitch. A longer gap is played, so that the note after it is another one."""
     noodling: float = 6.0
     """Emission: cost of a note outside a try: warming up, or talk."""
     short_s: float = 0.12
@@ -450,6 +455,8 @@ class AlignmentParameters:
     of the drill."""
     leap: float = 9.0
     """Transition: cost of leaping ahead over steps, with no regard to time."""
+    leap_to_bar: float = 0.0
+    """That cost is less by this where the step begins a bar."""
     leap_step: float = 0.1
     """Cost of each step that is leapt over."""
     break_off: float = 6.0
