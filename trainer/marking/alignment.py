@@ -98,8 +98,6 @@ class Alignment:
         self._is_right: list[Bools] = []
         self._enter = self._entrance_costs()
         self._back = np.array([self._back_cost(i, steps) for i in range(len(steps))])
-        begins_bar = [i == 0 or step.bar != steps[i - 1].bar for i, step in enumerate(steps)]
-        self._leap = costs.leap - costs.leap_to_bar * np.array(begins_bar)
         last = len(steps) - 1
         self._end = np.where(np.arange(len(steps)) == last, 0.0, costs.break_off)
 
@@ -206,12 +204,7 @@ class Alignment:
             return np.where(is_right, 0.0, costs.wrong), is_right
         heard = {(tab.hole, tab.breath) for tab in (note.tab, *note.also)}
         shares_reed = np.array([bool(reeds & heard) for reeds in self._reeds])
-        holes = {tab.hole for tab in (note.tab, *note.also)}
-        is_near = np.array(
-            [any(abs(hole - own) <= 1 for hole in holes for own, _ in r) for r in self._reeds]
-        )
-        other = np.where(is_near, costs.wrong, costs.far_wrong)
-        other = np.where(shares_reed, costs.other_bend, other)
+        other = np.where(shares_reed, costs.other_bend, costs.wrong)
         return np.where(is_right, 0.0, other), is_right
 
     def _with_tempo_changes(self) -> tuple[Floats, Floats, Ints]:
@@ -246,7 +239,7 @@ class Alignment:
             return
         toll = costs.leap_step * places
         earlier = _running_argmin(cost - toll)[:-2]
-        leap = cost[earlier, tempos] - costs.leap_step * earlier + toll[2:] + self._leap[2:, None]
+        leap = cost[earlier, tempos] - costs.leap_step * earlier + toll[2:] + costs.leap
         _take_cheaper(best[2:], parent[2:], leap, node[earlier, tempos])
 
 

@@ -110,9 +110,13 @@ def _fraction(tries: Sequence[_Tried], count: int) -> float:
     return max((tried.right for tried in tries), default=0) / count
 
 
-def _reached(run: Run) -> int:
-    """The last step that is right in a run; -1 if none is."""
-    return max((played.step for played in run if played.is_right), default=-1)
+def _goes_further(run: Run, before: Run) -> bool:
+    """Whether a run goes further than what was played before, or is right further."""
+    right, right_before = (
+        max((played.step for played in each if played.is_right), default=-1)
+        for each in (run, before)
+    )
+    return run[-1].step > before[-1].step or right > right_before
 
 
 @dataclass(frozen=True, slots=True)
@@ -153,7 +157,7 @@ class _Tried:
                 left = self.runs[i - 1][-1]
                 right = sum(played.is_right for played in run)
                 self.returns.append(_Return(left, run[0], right, begin))
-            if self.kept and _reached(run) <= _reached(self.counting):
+            if self.kept and not _goes_further(run, self.counting):
                 self._leave_out(heard, begin, run[-1].note, margin)
                 continue
             dropped = self._drop_from(run[0].step)

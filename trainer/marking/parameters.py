@@ -418,8 +418,6 @@ class AlignmentParameters:
     """Emission: cost of another note on the right hole and breath: a bend missed, or made."""
     wrong: float = 6.0
     """Emission: cost of any other note in the place of a step."""
-    far_wrong: float = 6.0
-    """The same where neither its hole nor one beside it is the step's."""
     extra: float = 7.0
     """Emission: cost of a note that belongs to no step, within a try."""
     fragment: float = 0.4
@@ -455,8 +453,6 @@ class AlignmentParameters:
     of the drill."""
     leap: float = 9.0
     """Transition: cost of leaping ahead over steps, with no regard to time."""
-    leap_to_bar: float = 0.0
-    """That cost is less by this where the step begins a bar."""
     leap_step: float = 0.1
     """Cost of each step that is leapt over."""
     break_off: float = 6.0
