@@ -54,6 +54,7 @@ from trainer.harp import Breath, Harp, HarpError, Tab
 from trainer.marking import Mark, Measured, Result
 from trainer.practice import (
     BeatReached,
+    Command,
     Event,
     Notice,
     PassEnded,
@@ -97,6 +98,9 @@ class Puppet:
         self.polls += 1
         events, self.queue = self.queue, []
         return events
+
+    def ask(self, command: Command) -> None:
+        """Ignore a command: nothing runs here that could obey."""
 
     def request(self, request: object) -> Future[Any]:
         return answered(request)

@@ -469,7 +469,7 @@ def test_a_shipped_drill_is_valid(path: Path) -> None:
     assert "Trains" in drill.about
     assert "Done right, " in " ".join(drill.about.split())
     for key in STANDARD_KEYS:
-        moved = move_to_harp(drill, Harp.of(key))
+        moved = move_to_harp(drill, Harp.of(key, drill.tuning))
         assert moved.key == key
         assert moved.steps == drill.steps
 

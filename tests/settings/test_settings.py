@@ -52,6 +52,8 @@ DEFAULTS: dict[str, Any] = {
     "sound.channel": None,
     "sound.latency_ms": None,
     "sound.clicks": True,
+    "sound.ground": True,
+    "sound.ground_db": 0.0,
     "journal.file": None,
     "journal.keep_audio": False,
     "journal.audio_mb": 500.0,
@@ -77,6 +79,8 @@ SAMPLES: dict[str, tuple[str, Any]] = {
     "sound.channel": ("2", 2),
     "sound.latency_ms": ("31.25", 31.25),
     "sound.clicks": ("no", False),
+    "sound.ground": ("off", False),
+    "sound.ground_db": ("-6", -6.0),
     "journal.file": (WHOLE_PATH, Path(WHOLE_PATH)),
     "journal.keep_audio": ("true", True),
     "journal.audio_mb": ("80", 80.0),
@@ -657,6 +661,7 @@ ANY: dict[SettingKey, st.SearchStrategy[Any]] = {
     ("sound", "channel"): st.integers(1, 256),
     ("sound", "latency_ms"): DECIMALS.map(float),
     ("sound", "clicks"): st.booleans(),
+    ("sound", "ground"): st.booleans(),
     ("journal", "audio_mb"): st.floats(1, 1e6),
 }
 CHANGES = st.lists(

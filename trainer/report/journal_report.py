@@ -110,10 +110,10 @@ def take_data(take: TakeRecord) -> TakeData:
         "seconds": listed["seconds"],
         "steps": tuple(step_record_data(step) for step in take.steps),
         "extras": listed["extras"],
+        "audio": listed["audio"],
         "first_bar": listed["first_bar"],
         "last_bar": listed["last_bar"],
         "tolerance": listed["tolerance"],
-        "audio": listed["audio"],
     }
 
 

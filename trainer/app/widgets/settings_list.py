@@ -136,8 +136,13 @@ def values_from_options(plan: Plan, settings: Settings) -> Mapping[SettingKey, A
     """Return the values of a plan that differ from the settings: command-line options set them."""
     used: dict[SettingKey, Any] = {("practice", "count_in"): plan.count_in}
     if isinstance(plan.source, MicrophoneSpec):
-        for name in SETTING_TABLES["sound"].model_fields:
-            used["sound", name] = getattr(plan.source, name)
+        source = plan.source
+        used |= {
+            ("sound", name): getattr(source, name)
+            for name in SETTING_TABLES["sound"].model_fields
+            if name != "ground"
+        }
+        used["sound", "ground"] = source.ground_db is not None
     if plan.player:
         used["player", "name"] = plan.player
     changed = {

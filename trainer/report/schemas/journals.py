@@ -102,6 +102,12 @@ class JournalRow(TypedDict):
     """Duration in seconds."""
     extras: str
     """Sentences on extra notes."""
+    first_bar: int | None
+    """First bar that was played; empty if a step of the bars was not due."""
+    last_bar: int | None
+    """Last bar that was played."""
+    tolerance: float | None
+    """Tolerance in cents; empty where it is not known."""
     harp_key: str
     """Key of the harp."""
     harp_tuning: str
