@@ -101,8 +101,8 @@ class PracticeTable(_Table):
     follow: bool = Field(
         default=False,
         title="Follow me",
-        description="whether you play in your own time, without a click, and are followed, true "
-        "or false; it goes before hands-free",
+        description="whether you are followed in your own time, without a click, true or false; "
+        "goes before hands-free",
     )
 
 
