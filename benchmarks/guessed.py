@@ -15,6 +15,10 @@ probability reported for the first guess, which should equal the fraction that i
 position: fraction of tunes with the right position on the right harp. All positions count alike;
 in brackets they are weighted by how often the guesser assumes that they are played.
 
+A second table has tunes of the independent generator on harps in other tunings, each in the
+positions that it is made for, and on standard harps: fraction with the right tuning first, and with
+the right harp first where all tunings are tried and where the tuning is named.
+
 ``--heard`` also plays that many tunes of each key and position with recorded reeds, transcribes
 them and guesses from the transcript.
 """
@@ -40,7 +44,7 @@ from benchmarks import results
 from benchmarks.corpus import Player, Sound, hard, still
 from benchmarks.fonts import RATE, VOICES, prepare
 from benchmarks.melody import tongued
-from benchmarks.tunes import POSITIONS, make_tune
+from benchmarks.tunes import POSITIONS, TUNED_POSITIONS, make_tune
 from trainer.drill import POSITION, PitchEvent, TargetPitch
 from trainer.harp import STANDARD_KEYS, Harp, Tab
 from trainer.transcript import HarpGuess, TranscriptRequest, transcribe
@@ -75,13 +79,14 @@ class Tune:
     """A made-up tune.
 
     Attributes:
-        key, position: of the harp it is played on.
+        key, position, tuning: of the harp it is played on.
         notes: start and end in seconds, and the entry, in order of time.
     """
 
     key: str
     position: int
     notes: tuple[tuple[float, float, Tab], ...]
+    tuning: str = "richter"
 
 
 @dataclass(frozen=True)
@@ -93,6 +98,7 @@ class Guessed:
         rank: of the true harp among the guesses, from 0.
         probability: reported for the first guess.
         position_right: whether the position guessed for the true harp is right.
+        tuning_right: whether the first guess has the right tuning.
     """
 
     key: str
@@ -100,6 +106,7 @@ class Guessed:
     rank: int
     probability: float
     position_right: bool
+    tuning_right: bool = True
 
 
 def independent_tune(key: str, position: int, seed: int) -> Tune:
@@ -169,10 +176,37 @@ GENERATORS: dict[str, Callable[[str, int, int], Tune]] = {
 def guess_from_notes(generator: str, key: str, position: int, seed: int) -> Guessed:
     """Guess the harp of a tune from its notes alone."""
     tune, harp = GENERATORS[generator](key, position, seed), Harp.of(key)
-    events = [
+    return _compare(tune, guess_harps(_events(tune, harp), candidate_harps()))
+
+
+def guess_tuned(tuning: str, key: str, position: int, seed: int) -> tuple[Guessed, Guessed]:
+    """Guess the harp of a tune in a tuning: of all tunings, and where the tuning is named."""
+    notes = tuple(make_tune(key, position, seed, tuning).seconds())
+    tune, harp = Tune(key, position, notes, tuning), Harp.of(key, tuning)
+    events = _events(tune, harp)
+    tried, named = candidate_harps(), candidate_harps(tuning)
+    return _compare(tune, guess_harps(events, tried)), _compare(tune, guess_harps(events, named))
+
+
+def _events(tune: Tune, harp: Harp) -> list[PitchEvent]:
+    return [
         PitchEvent(start, end, (TargetPitch((harp.midi(tab),)),)) for start, end, tab in tune.notes
     ]
-    return _compare(tune, guess_harps(events, candidate_harps()))
+
+
+def tuning_table(guessed: dict[str, list[tuple[Guessed, Guessed]]]) -> list[str]:
+    """Return a row for each tuning."""
+    heads = ("tuning first", "harp first", "tuning named")
+    lines = [f"{'':<{WIDTH}} {'tunes':>5}  " + "  ".join(f"{head:>14}" for head in heads)]
+    for tuning, guesses in guessed.items():
+        columns = (
+            [tried.tuning_right for tried, _ in guesses],
+            [tried.rank == 0 for tried, _ in guesses],
+            [named.rank == 0 for _, named in guesses],
+        )
+        cells = "  ".join(f"{np.mean(column):>14.3f}" for column in columns)
+        lines.append(f"{tuning:<{WIDTH}} {len(guesses):>5}  {cells}")
+    return lines
 
 
 def guess_from_sound(voice: str, generator: str, key: str, position: int, seed: int) -> Guessed:
@@ -194,13 +228,15 @@ def guess_from_sound(voice: str, generator: str, key: str, position: int, seed: 
 
 
 def _compare(tune: Tune, guesses: Sequence[HarpGuess]) -> Guessed:
-    rank = [guess.harp.key.name for guess in guesses].index(tune.key)
+    harps = [(guess.harp.key.name, guess.harp.tuning.name) for guess in guesses]
+    rank = harps.index((tune.key, tune.tuning))
     return Guessed(
         tune.key,
         tune.position,
         rank,
         guesses[0].probability,
         guesses[rank].position == tune.position,
+        harps[0][1] == tune.tuning,
     )
 
 
@@ -264,6 +300,19 @@ def main() -> None:
     with ProcessPoolExecutor(cores) as pool:
         guessed = list(pool.map(guess_from_notes, *zip(*jobs, strict=True), chunksize=4))
     output.print("from notes", *table(_by_generator(jobs, guessed)))
+    tuned_jobs = [
+        (tuning, key, position, options.first + n)
+        for tuning, made_for in ({"richter": POSITIONS} | TUNED_POSITIONS).items()
+        for position in (made_for[:1] if options.smoke else made_for)
+        for key in keys
+        for n in range(tunes)
+    ]
+    with ProcessPoolExecutor(cores) as pool:
+        pairs = list(pool.map(guess_tuned, *zip(*tuned_jobs, strict=True), chunksize=4))
+    tuned: dict[str, list[tuple[Guessed, Guessed]]] = {}
+    for job, pair in zip(tuned_jobs, pairs, strict=True):
+        tuned.setdefault(job[0], []).append(pair)
+    output.print("", "by tuning, independent generator", *tuning_table(tuned))
     if options.heard:
         harps = [Harp.of(key) for key in keys]
         prepare(sorted({harp.midi(tab) for harp in harps for tab in harp.entries}), cores)

@@ -13,6 +13,8 @@ was used.
 - *rhythm*: bars drawn from a list of patterns in four or three beats, swung in a third of the
   tunes.
 - *ending*: half of the tunes end on another degree than the tonic.
+- *other tunings*: a player takes such a harp for a scale that it has without bends; the scale is
+  drawn from those.
 - *fingering*: where several entries give a pitch, a natural note is preferred; bends are not
   avoided, overblows and overdraws are used in one tune of ten.
 """
@@ -48,6 +50,10 @@ MINOR_SCALES = {
     "Phrygian": (0, 1, 3, 5, 7, 8, 10),
 }
 """The same for tunes in a minor key."""
+MELODIC_MINOR = {"melodic minor": (0, 2, 3, 5, 7, 9, 11)}
+"""A scale of tunes for other tunings only."""
+TUNED_POSITIONS = {"natural-minor": (1, 2), "harmonic-minor": (1,), "melodic-minor": (1,)}
+"""Positions for which the other tunings are made (common practice)."""
 MAJOR_POSITIONS = (1, 2, 12)
 BLUES_IN_MAJOR = 0.35
 """Fraction of tunes in a major position that use a minor scale, as blues does."""
@@ -114,19 +120,24 @@ class MadeTune:
         ]
 
 
-def make_tune(key: str, position: int, seed: int) -> MadeTune:
+def make_tune(key: str, position: int, seed: int, tuning: str = "richter") -> MadeTune:
     """Make a tune up.
 
     Args:
-        key: key of a harp in the standard tuning.
+        key: key of a harp.
         position: 1 to 12.
         seed: decides everything else.
+        tuning: the harp's tuning.
     """
-    draw = np.random.default_rng(zlib.crc32(f"tune {key} {position} {seed}".encode()))
-    harp = Harp.of(key)
+    own = "" if tuning == "richter" else f" {tuning}"
+    draw = np.random.default_rng(zlib.crc32(f"tune {key} {position} {seed}{own}".encode()))
+    harp = Harp.of(key, tuning)
     tonic = (harp.key.tonic + FIFTH * (position - 1)) % 12
-    minor = position not in MAJOR_POSITIONS or draw.random() < BLUES_IN_MAJOR
-    scales = MINOR_SCALES if minor else MAJOR_SCALES
+    if own:
+        scales = _natural_scales(harp, tonic)
+    else:
+        minor = position not in MAJOR_POSITIONS or draw.random() < BLUES_IN_MAJOR
+        scales = MINOR_SCALES if minor else MAJOR_SCALES
     scale = list(scales)[int(draw.integers(len(scales)))]
     ladder = _ladder(harp, tonic, scales[scale], over=draw.random() < OVERBLOWN)
     beats = 3 if draw.random() < TRIPLE else 4
@@ -149,6 +160,16 @@ def make_tune(key: str, position: int, seed: int) -> MadeTune:
     notes[-1] = (start, length, ladder[near][0])
     tempo = float(draw.choice(TEMPI))
     return MadeTune(key, position, scale, beats, tempo, swung, tuple(notes))
+
+
+def _natural_scales(harp: Harp, tonic: int) -> dict[str, tuple[int, ...]]:
+    """Return the scales of at least six notes on a tonic that a harp has without bends."""
+    naturals = {(harp.midi(tab) - tonic) % 12 for tab in harp.entries if tab.is_natural}
+    return {
+        name: scale
+        for name, scale in (MAJOR_SCALES | MINOR_SCALES | MELODIC_MINOR).items()
+        if naturals >= set(scale) and len(scale) >= 6
+    }
 
 
 def _ladder(harp: Harp, tonic: int, scale: tuple[int, ...], *, over: bool) -> list[list[Tab]]:

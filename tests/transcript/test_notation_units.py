@@ -14,6 +14,7 @@ from trainer.ear import HeardNote, Modulation, Motion, estimate_motion
 from trainer.harp import Harp, Tab
 from trainer.transcript import TranscribedNote
 from trainer.transcript.harp_guess import (
+    HARP_GUESS,
     _Candidate,
     _entry_probabilities,
     _harp_log_probability,
@@ -232,7 +233,8 @@ def test_a_tune_that_ends_on_the_fifth_of_the_harp_is_in_second_position() -> No
 
 def test_a_harp_that_lacks_notes_says_which_and_is_unlikely() -> None:
     events = tune(72, 76, 79, 82, 61, 61, 72, 76)
-    by_name = {guess.harp.key.name: guess for guess in guess_harps(events, candidate_harps())}
+    harps = candidate_harps("richter")
+    by_name = {guess.harp.key.name: guess for guess in guess_harps(events, harps)}
     low = by_name["low C"]
     assert low.missing == 0 or "lacks" in low.reason
     for guess in by_name.values():
@@ -242,16 +244,32 @@ def test_a_harp_that_lacks_notes_says_which_and_is_unlikely() -> None:
     assert guess_harps([], candidate_harps()) == ()
 
 
+def test_another_tuning_is_guessed_only_where_it_is_clearly_better() -> None:
+    """On the easiest standard harp, Eb, each octave of the harmonic minor scale takes a bend."""
+    minor, major = [72, 74, 75, 77, 79, 80, 83, 84], [72, 74, 76, 77, 79, 81, 83, 84]
+    harps = [Harp.of("C", tuning) for tuning in HARP_GUESS.tuning_priors]
+    harps += [Harp.of("Eb"), Harp.of("Eb", "natural-minor")]
+    for scale, times, name in (
+        (minor, 7, "C, harmonic-minor"),
+        (minor, 1, "Eb"),
+        (major, 7, "C"),
+    ):
+        best = guess_harps(tune(*[*scale, *scale[::-1]] * times), harps)[0]
+        assert best.harp.name == name
+
+
 def test_where_both_have_the_notes_a_low_harp_is_less_likely() -> None:
     events = tune(60, 64, 67, 72, 67, 62, 64, 60)
-    by_name = {guess.harp.key.name: guess for guess in guess_harps(events, candidate_harps())}
+    harps = candidate_harps("richter")
+    by_name = {guess.harp.key.name: guess for guess in guess_harps(events, harps)}
     assert by_name["C"].probability > by_name["low C"].probability
 
 
 def test_a_glide_that_a_harp_cannot_play_speaks_against_it() -> None:
     glide = PitchEvent(8.0, 9.0, (TargetPitch((73,)), TargetPitch((74,))))  # C harp: -4'>-4
     events = [*tune(72, 76, 79, 76, 72, 74), glide]
-    by_name = {guess.harp.key.name: guess for guess in guess_harps(events, candidate_harps())}
+    harps = candidate_harps("richter")
+    by_name = {guess.harp.key.name: guess for guess in guess_harps(events, harps)}
     assert by_name["C"].missing == 0
     assert by_name["D"].missing > 0
 

@@ -155,7 +155,7 @@ def tab(
         last=to,
         harp=selected,
         harps=harps,
-        tuning=tuning or "richter",
+        tuning=tuning,
         a4=a4,
         tempo=tempo,
         meter=None if meter is None else parse_meter(meter),

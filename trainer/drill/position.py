@@ -2,10 +2,10 @@
 
 A drill names its harp, not the key of its music. The position is estimated by Bayes' rule from how
 often each position is played and how likely it produces the notes. A position has modes: those of
-its natural notes, and the blues scale. A note in the mode has a probability by its interval from
-the tonic, other notes a small one. Where a phrase rests, and above all where the tune ends, the
-tonic is more likely still. Notes of a tune are not independent, so the log probability of each is
-weighted by less than one.
+its natural notes, which depend on the tuning, and the blues scale. A note in the mode has a
+probability by its interval from the tonic, other notes a small one. Where a phrase rests, and above
+all where the tune ends, the tonic is more likely still. Notes of a tune are not independent, so the
+log probability of each is weighted by less than one.
 """
 
 from __future__ import annotations
@@ -19,13 +19,15 @@ from statistics import median
 
 from trainer.drill.fingerings import TargetPitch, target_pitches
 from trainer.drill.model import Drill
-from trainer.harp import Harp
+from trainer.harp import Harp, Tuning, load_tuning
 from trainer.music import POSITIONS, key_in_position
 
 _MAJOR = (0, 2, 4, 5, 7, 9, 11)
 _BLUES = (0, 3, 5, 6, 7, 10)
 _DORIAN = (0, 2, 3, 5, 7, 9, 10)
 _MIXOLYDIAN = (0, 2, 4, 5, 7, 9, 10)
+
+_STANDARD = load_tuning("richter")
 
 WeightedMode = tuple[float, tuple[int, ...]]
 """Prior probability of a mode in its position, and its half steps above the tonic."""
@@ -60,6 +62,14 @@ class PositionParameters:
     (common practice)."""
     other_modes: tuple[WeightedMode, ...] = ((0.5, _MIXOLYDIAN), (0.5, _DORIAN))
     """Modes of every other position."""
+    tuned_prior: Mapping[int, float] = field(
+        default_factory=lambda: {1: 0.4, 2: 0.45, 3: 0.05, 12: 0.02, 5: 0.02, 4: 0.02}
+    )
+    """As `position_prior`, for other tunings than the standard one: they are made for the first
+    and second position (common practice)."""
+    tuned_natural: float = 0.8
+    """Probability that a tune in another tuning keeps to the natural notes of its harp, for which
+    the tuning was chosen; else it has the blues scale (common practice)."""
     degree_weights: Mapping[int, float] = field(
         default_factory=lambda: {0: 2.2, 7: 1.6, 4: 1.3, 3: 1.3}
     )
@@ -131,15 +141,16 @@ def likeliest_position(events: Sequence[PitchEvent], harp: Harp) -> int:
         events: in order of their start, at least one.
         harp: the harp.
     """
-    logs = position_log_probabilities(events)[harp.key.tonic % 12]
+    logs = position_log_probabilities(events, harp.tuning)[harp.key.tonic % 12]
     return max(POSITIONS, key=lambda position: logs[position - 1])
 
 
-def position_log_probabilities(events: Sequence[PitchEvent]) -> list[list[float]]:
+def position_log_probabilities(events: Sequence[PitchEvent], tuning: Tuning) -> list[list[float]]:
     """Return the log joint probability of each position and of the pitch classes in it.
 
     Args:
         events: in order of their start, at least one.
+        tuning: tuning of the harp.
 
     Returns:
         For each pitch class of a harp's key, a log probability for each of the 12 positions.
@@ -149,8 +160,8 @@ def position_log_probabilities(events: Sequence[PitchEvent]) -> list[list[float]
     all_weights = (p.degree_weights, p.rest_weights, p.end_weights)
     logs = [[0.0] * 12 for _ in range(12)]
     for position in POSITIONS:
-        modes = p.modes.get(position, p.other_modes)
-        prior = math.log(p.position_prior.get(position, p.rare_position_prior))
+        frequency, modes = _position_modes(position, tuning)
+        prior = math.log(frequency)
         for key in range(12):
             tonic = key_in_position(key, position)
             fits = [
@@ -163,6 +174,18 @@ def position_log_probabilities(events: Sequence[PitchEvent]) -> list[list[float]
             ]
             logs[key][position - 1] = prior + _log_sum(fits)
     return logs
+
+
+def _position_modes(position: int, tuning: Tuning) -> tuple[float, tuple[WeightedMode, ...]]:
+    """Return the relative frequency of a position and its modes."""
+    p = POSITION
+    if (tuning.blow, tuning.draw) == (_STANDARD.blow, _STANDARD.draw):
+        frequency = p.position_prior.get(position, p.rare_position_prior)
+        return frequency, p.modes.get(position, p.other_modes)
+    tonic = key_in_position(0, position)
+    natural = tuple(sorted({(reed - tonic) % 12 for reed in (*tuning.blow, *tuning.draw)}))
+    modes = ((p.tuned_natural, natural), (1.0 - p.tuned_natural, _BLUES))
+    return p.tuned_prior.get(position, p.rare_position_prior), modes
 
 
 def _log_probability(count: Sequence[float], tonic: int, profile: Sequence[float]) -> float:

@@ -63,10 +63,13 @@ def _harp(transcript: Transcript) -> str:
     lines = [f"{harp.name} harp{tuned}, guessed. Candidates:"]
     guesses = transcript.guesses
     likely = [guess for guess in guesses if guess.probability >= MIN_GUESS_PROBABILITY]
-    for guess in likely[:MAX_GUESSES]:
-        text = f"{guess.harp.name:<7}{guess.probability:4.0%}  {guess.reason}"
+    shown = likely[:MAX_GUESSES]
+    column = max([6, *(len(guess.harp.name) for guess in shown)]) + 1
+    for guess in shown:
+        text = f"{guess.harp.name:<{column}}{guess.probability:4.0%}  {guess.reason}"
+        indent = " " * (column + 8)
         lines += textwrap.wrap(
-            text, WIDTH, initial_indent="  ", subsequent_indent=" " * 15, break_on_hyphens=False
+            text, WIDTH, initial_indent="  ", subsequent_indent=indent, break_on_hyphens=False
         )
     return "\n".join(lines)
 
@@ -138,6 +141,7 @@ def _position(harp: Harp, tonic: int | None) -> str | None:
 def _guess_data(guess: HarpGuess) -> HarpGuessData:
     return {
         "key": guess.harp.key.name,
+        "tuning": guess.harp.tuning.name,
         "share": round(guess.probability, 4),
         "position": None if guess.position is None else position_name(guess.position),
         "missing": guess.missing,

@@ -30,7 +30,7 @@ class TranscriptRequest:
         first, last: passage in seconds; a `last` of None is the end.
         harp: the harp.
         harps: number of harps that sound together, 1 or 2.
-        tuning: tuning of the harps that are tried if `harp` is None.
+        tuning: tuning of the harps that are tried if `harp` is None; None for the usual ones.
         a4: reference pitch of the harp, Hz.
         tempo: beats per minute.
         meter: beats per bar and note value of a beat.
@@ -43,7 +43,7 @@ class TranscriptRequest:
     last: float | None = None
     harp: Harp | None = None
     harps: int | None = None
-    tuning: str = "richter"
+    tuning: str | None = None
     a4: float | None = None
     tempo: float | None = None
     meter: tuple[int, int] | None = None

@@ -210,7 +210,7 @@ def _hear_on_likeliest_harp(
 ) -> tuple[Harp, list[HeardNote], tuple[HarpGuess, ...]]:
     """The most likely harp, the notes on it, and all candidates."""
     a4 = request.a4 or 440.0
-    any_harp = Harp.of("C", request.tuning, a4=a4)
+    any_harp = Harp.of("C", request.tuning or "richter", a4=a4)
     heard = hear_passage(request, any_harp, TRANSCRIPT.any_harp_hz)
     if request.a4 is None:
         a4 = estimate_a4(heard)

@@ -67,6 +67,8 @@ class HarpGuessData(TypedDict):
 
     key: str
     """Key of the harp."""
+    tuning: str
+    """Name of its tuning."""
     share: float
     """Estimated probability, 0 to 1."""
     position: str | None
