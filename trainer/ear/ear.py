@@ -86,10 +86,8 @@ class ScheduleParameters:
     """Range of the pitch in a frame from which that of several reeds moves, cents. A frame in which
     it moves less is analysed as well as a still one, once the glide is undone. Chosen by hand."""
     growth: float = 0.25
-    """A young note is analysed again after this fraction of its age. With one reed, the beats of an
-    octave split are to be found early."""
-    several_growth: float = 0.4
-    """The same of several reeds."""
+    """A young note is analysed again after this fraction of its age: later, the notes of a quick
+    shake are missed."""
     more_unexplained: float = 1.3
     """Factor, and ..."""
     more_unexplained_floor: float = 0.001
@@ -116,9 +114,9 @@ class EarParameters:
     """Least interval of aubio's pitches, hops. They only have to contradict the tracked pitch."""
     quick_s: float = 0.03
     """Time after an attack with four readings per hop, seconds, unless the pitch rests before."""
-    rest_cents: float = 0.8
+    rest_cents: float = 0.3
     """Change of the pitch from one reading to the next under which it rests, cents. Chosen by
-    hand."""
+    hand: a shallow scoop of a sixteenth rises faster."""
     rest_readings: int = 3
     """Readings in a row of a pitch that rests from which it is read once a hop after an attack,
     and measured once in two hops later. Chosen by hand."""
@@ -352,8 +350,7 @@ class _ReedSchedule:
             longest //= 2
         elif self.moved_cents > 0.0 and not note.several:
             longest = p.moving_hops
-        growth = p.several_growth if note.several else p.growth
-        return hops >= min(longest, growth * age / hop)
+        return hops >= min(longest, p.growth * age / hop)
 
     def record(self, end: int, holes: tuple[int, ...]) -> None:
         """Note the sounding holes by a detection at sample `end`, the main one first."""
