@@ -9,6 +9,6 @@ PLACES = (
     ("g", "progress", "progress", "progress: what improves, what does not"),
     ("h", "harps", "harps", "harps: choose one; charts and reeds"),
     ("comma", "settings", "settings", "settings: see and change them"),
-    ("m", "guide", "microphone", "microphone: choose and test one"),
+    ("m", "guide", "mic", "microphone: choose and test one"),
 )
 """Key, name of the action, word of the footer, and description."""

@@ -124,7 +124,7 @@ class SettingsScreen(Screen[Plan | None]):
         Binding(
             "space", "next_choice", "next choice", tooltip="next value from the list of choices"
         ),
-        Binding("m", "microphone", "microphone", tooltip="choose a microphone and see its level"),
+        Binding("m", "microphone", "mic", tooltip="choose a microphone and see its level"),
         Binding("l", "latency", "latency", tooltip="measure the round-trip latency"),
         Binding(
             "u,delete",

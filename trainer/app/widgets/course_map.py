@@ -79,7 +79,8 @@ def _stage_row(state: CourseState, place: int, bar: int) -> TextRow:
     name = standing.stage.name
     name_pen = "strong" if is_chosen else "quiet" if standing.waits_for else "text"
     return (
-        ("▶ ", "now") if is_chosen else ("  ", "text"),
+        ("▶", "now") if is_chosen else (" ", "text"),
+        (" ", "text"),
         (f"{sign} ", pen),
         (f"{name[0].upper()}{name[1:]}"[: NAME_CELLS - 1].ljust(NAME_CELLS), name_pen),
         ("━" * full, "good"),
@@ -138,7 +139,8 @@ def _drill_row(standing: StageStanding, drill: Drill, is_chosen: bool, width: in
     cells = min(TITLE_CELLS, width - 4 - len(level))
     sign, pen = ("✓", "good") if is_passed else ("○", "strong") if is_next else ("·", "quiet")
     return (
-        ("▶ ", "now") if is_chosen else ("  ", "text"),
+        ("▶", "now") if is_chosen else (" ", "text"),
+        (" ", "text"),
         (f"{sign} ", pen),
         (f"{drill.title[:cells]:<{cells}}", "strong" if is_chosen else "text"),
         (level, "quiet"),
