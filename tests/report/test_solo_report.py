@@ -1,4 +1,4 @@
-"""What a soloist is shown: what is asked, bar, chord and holes, and the reason of each criterion."""
+"""What a soloist is shown: what is asked, bar, chord and holes, and why each criterion was so."""
 
 from __future__ import annotations
 
