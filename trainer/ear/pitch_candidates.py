@@ -95,7 +95,7 @@ class AubioPitch:
     """aubio's yinfast (de Cheveigne and Kawahara 2002, JASA 111) on the ear's samples."""
 
     def __init__(self, rate: float, buffer: int) -> None:
-        """Create a detector for buffers of so many samples of the ear."""
+        """Create a detector; `buffer` is the length of its windows in samples of the ear."""
         self._detector = aubio.pitch("yinfast", buffer, buffer, round(rate))
         self._detector.set_unit("Hz")
         self._detector.set_silence(-120)

@@ -329,7 +329,7 @@ class ReedDetector:
         return best
 
     def _may_be_split(self, mixture: ReedMixture) -> bool:
-        """Whether neighbours leave so much unexplained that the tongue may lie between reeds."""
+        """Whether neighbours leave unexplained what reeds on both sides of the tongue would."""
         unexplained = self._parameters.split_unexplained * mixture.energies[0]
         return bool(mixture.unexplained > unexplained)
 
@@ -373,9 +373,9 @@ class ReedDetector:
         naturals = self._reeds.naturals[entry.breath]
         around = np.array([naturals[hole] for hole in holes])[:, None] * grid
         return {
-            hole: _Peak(*found, power_db(found[1] / mixture.energies[0]))
-            for hole, found in zip(holes, mixture.search_each(around), strict=True)
-            if found is not None
+            hole: _Peak(*peak, power_db(peak[1] / mixture.energies[0]))
+            for hole, peak in zip(holes, mixture.search_each(around), strict=True)
+            if peak is not None
         }
 
     def _may_sound(self, peak: _Peak, mixture: ReedMixture) -> bool:
