@@ -209,7 +209,8 @@ def main() -> None:
         else f"takes of benchmarks.class_takes, all different, 44.1 and 48 kHz; {kind}",
         "none is fitted to it"
         if options.report
-        else "when the ear looks for reeds was chosen while looks were counted on takes 0 to 2",
+        else "when the ear looks for reeds and measures pitches was chosen while that was counted "
+        "on takes 0 to 2, and marks were compared on takes 1 to 5",
     )
     if options.report:
         output.print(report(1 if options.smoke else ROUNDS))

@@ -3,8 +3,10 @@
 Take number n follows from n alone. The built-in player performs a drill of the shelf on a harp of a
 random key, at a tempo up to 8 % off, with faults drawn for each step, in a modelled room with
 noise, and the sound is written in one of the formats that phones and recorders give. When the
-ear looks for reeds (`usual_kept`, `level_db`, `moving_cents` of `ScheduleParameters`) was chosen
-while looks were counted on takes 0 to 2; no other constant was chosen on these takes.
+ear looks for reeds and measures pitches (`usual_kept`, `level_db`, `moving_cents`,
+`several_growth`, `calmer_detections` of `ScheduleParameters`, `max_confirmed` of `ReedParameters`,
+`rest_cents` and `rest_readings` of `EarParameters`) was chosen while these were counted on takes 0
+to 2 and marks compared on takes 1 to 5; no other constant was chosen on these takes.
 """
 
 from __future__ import annotations
