@@ -155,7 +155,10 @@ class GuideScreen(TakeScreen):
         """Show the step and the sound heard."""
         listens = take.drill is None and take.phase is Phase.LISTENING and take.reading
         heard = take.displayed if listens else None
-        self._tuning.hear(take.notes)
+        if self._step == CHOOSING:
+            self._tuning.skip(take.notes)  # speech, perhaps: whatever moves the level
+        else:
+            self._tuning.hear(take.notes)
         if take.phase is Phase.FAILED:
             message, good = take.messages.trouble, False
         elif self._step == CHOOSING:
@@ -279,6 +282,7 @@ class GuideScreen(TakeScreen):
         """Go to the next step; after the last, save the choices and leave."""
         if self._step == CHOOSING or (self._step < self._steps and self._works):
             self._step += 1
+            self._tuning.ask()
             self.refresh_bindings()
             self.show(self.session.take)
         elif self._works:
@@ -355,6 +359,15 @@ class _Tuning:
     def is_done(self) -> bool:
         """Whether all notes were heard."""
         return self.measuring.done
+
+    def ask(self) -> None:
+        """Ask for the next note, without what was said about the last."""
+        if not self.is_done:
+            self.message = f"play {self.asked}"
+
+    def skip(self, notes: Sequence[HeardNote]) -> None:
+        """Leave out the notes heard, newest first."""
+        self.heard_until = notes[0].start if notes else self.heard_until
 
     def hear(self, notes: Sequence[HeardNote]) -> None:
         """Take the new ones of the notes heard, newest first."""
