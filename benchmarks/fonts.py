@@ -45,6 +45,8 @@ TO_INSTALL = (
     "install the corpus, on Debian and Ubuntu: "
     "sudo apt install fluidsynth fluid-soundfont-gm csound-soundfont"
 )
+DRUMS = -1
+"""In place of a program: the drums of General MIDI, whose note numbers are instruments."""
 FOLDERS = (Path("/usr/share/sounds/sf2"), Path("/usr/share/samples"), Path("/usr/share/sounds/sf3"))
 
 
@@ -225,14 +227,17 @@ def song(font: str, notes: Sequence[tuple[int, int, float, float]], length: floa
 
     Args:
         font: its file name.
-        notes: General MIDI program, MIDI note number, start and length in seconds of each.
+        notes: General MIDI program or `DRUMS`, MIDI note number, start and length in seconds of
+            each.
         length: of the result, seconds.
 
     Returns:
         shape (n,), at `RATE`, mono.
     """
     path = find_font(font)
-    channels = {program: channel for channel, program in enumerate(sorted({n[0] for n in notes}))}
+    programs = sorted({note[0] for note in notes} - {DRUMS})
+    channels = {program: channel for channel, program in enumerate(programs)}
+    channels[DRUMS] = 9
     events = [
         (at, mido.Message(kind, channel=channels[program], note=midi, velocity=100))
         for program, midi, start, held in notes
@@ -241,7 +246,8 @@ def song(font: str, notes: Sequence[tuple[int, int, float, float]], length: floa
     file = mido.MidiFile(ticks_per_beat=500)  # at 120 beats a minute: 1,000 ticks a second
     track = mido.MidiTrack()
     file.tracks.append(track)
-    for program, channel in channels.items():
+    for program in programs:
+        channel = channels[program]
         track.append(mido.Message("program_change", channel=channel, program=program))
     now = 0
     for at, message in sorted(events, key=lambda event: event[0]):

@@ -84,6 +84,23 @@ class ConfidenceTable:
 CONFIDENCE_TABLE = ConfidenceTable()
 """The table in use."""
 
+@dataclass(frozen=True, slots=True)
+class MixConfidenceTable:
+    """Map from the mean activation of a note to the probability that it is right.
+
+    Fitted to the phrases that the constants of :mod:`trainer.transcript.mix_decoder` were chosen
+    on.
+    """
+
+    activation: tuple[float, ...] = (0.35, 0.5, 0.6, 0.7, 0.8, 0.9)
+    """Knots."""
+    right: tuple[float, ...] = (0.2, 0.4, 0.6, 0.75, 0.9, 0.96)
+    """Fraction of such notes that were right, 0 to 1."""
+
+
+MIX_CONFIDENCE = MixConfidenceTable()
+"""The table in use."""
+
 MINIMUM_UNEXPLAINED_DB = -60.0
 """Lowest unexplained level that is distinguished, dB."""
 
@@ -116,6 +133,17 @@ def estimate_confidence(
     reverb_factor = float(np.interp(reverb_ratio, table.reverb_ratio, table.reverb_factor))
     confidence *= reverb_factor * (table.two_players_factor if with_second_player else 1.0)
     return min(table.maximum, confidence)
+
+
+def mix_confidence(activation: float, table: MixConfidenceTable | None = None) -> float:
+    """Return the probability that a note that was heard in a mix is right, 0 to 1.
+
+    Args:
+        activation: mean activation of its pitches, 0 to 1.
+        table: the fitted table; None takes the one in use.
+    """
+    table = table or MIX_CONFIDENCE
+    return float(np.interp(activation, table.activation, table.right))
 
 
 def explained_fractions(

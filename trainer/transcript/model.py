@@ -12,7 +12,7 @@ from fractions import Fraction
 
 from trainer.drill import CleannessRule, Sound, Vibrato, format_sound
 from trainer.harp import Harp
-from trainer.transcript.confidence import estimate_confidence
+from trainer.transcript.confidence import estimate_confidence, mix_confidence
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,6 +32,8 @@ class TranscribedNote:
         struck: whether it begins with an attack; False if slurred from the note before.
         explained: fraction of the sound that the note's reeds explain, 0 to 1; None if it was not
             measured.
+        activation: mean activation of its pitches, 0 to 1, if it was heard in a mix; see
+            :mod:`trainer.transcript.harp_network`.
         reverb_ratio: sounds of reverberation alone that were dropped from the recording, per note
             that was kept.
         with_second_player: whether a second player's part is transcribed, too.
@@ -55,6 +57,7 @@ class TranscribedNote:
     vibrato: Vibrato | None = None
     struck: bool = True
     explained: float | None = None
+    activation: float | None = None
     reverb_ratio: float = 0.0
     with_second_player: bool = False
     alternatives: tuple[tuple[Sound, ...], ...] = ()
@@ -70,7 +73,9 @@ class TranscribedNote:
 
     @property
     def confidence(self) -> float | None:
-        """Estimated probability that the note is right, 0 to 1; None without `explained`."""
+        """Estimated probability that the note is right, 0 to 1; None if nothing was measured."""
+        if self.activation is not None:
+            return mix_confidence(self.activation)
         if self.explained is None:
             return None
         return estimate_confidence(

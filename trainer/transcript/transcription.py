@@ -21,6 +21,15 @@ from trainer.harp import Harp
 from trainer.music import hz_to_midi, key_in_position
 from trainer.transcript.confidence import unexplained_db
 from trainer.transcript.harp_guess import candidate_harps, guess_harps
+from trainer.transcript.harp_network import hear_harp
+from trainer.transcript.mix_decoder import (
+    MixNote,
+    decode_line,
+    decode_pitches,
+    polyphony,
+    recording_a4,
+    to_heard_notes,
+)
 from trainer.transcript.model import HarpGuess, Meter, TranscribedNote, Transcript
 from trainer.transcript.notation import notate
 from trainer.transcript.note_values import quantize
@@ -74,6 +83,11 @@ class TranscriptParameters:
     """Distance beyond a harp's lowest and highest note to which its reeds are searched, cents."""
     alike_db: float = 3.0
     """Difference in level under which two players cannot be distinguished by it, dB."""
+    max_polyphony: float = 0.25
+    """Fraction of the harp's time in which it sounds two pitches or more from which a second
+    player is searched before one player in a mix."""
+    min_vote: float = 0.6
+    """Minimum mean activation of a note that votes for the harp."""
     min_near: float = 0.7
     """Fraction of notes near a beat under which a warning is given."""
 
@@ -98,7 +112,11 @@ def transcribe(request: TranscriptRequest) -> Transcript:
     parts = []
     for heard, explained in zip(playing.players, playing.explained, strict=True):
         notes = [
-            replace(note, reverb_ratio=playing.reverb_ratio, with_second_player=two is not None)
+            replace(note, activation=note.explained, explained=None)
+            if playing.in_mix
+            else replace(
+                note, reverb_ratio=playing.reverb_ratio, with_second_player=two is not None
+            )
             for note in notate(heard, harp, explained)
         ]
         parts.append(_with_least_movement(notes, harp))
@@ -127,10 +145,11 @@ class _Playing:
         harp: the harp.
         guesses: as in :class:`Transcript`.
         players: notes of one player or two, without reverberation.
-        explained: explained fraction of each note.
+        explained: explained fraction of each note; its activation if `in_mix`.
         reverb_ratio: dropped sounds of reverberation per note.
         two: how the notes were assigned to two players; None for one player.
         damage: as in :attr:`trainer.sound.Recording.damage`.
+        in_mix: whether the network heard the notes, among other sounds.
     """
 
     harp: Harp
@@ -140,6 +159,7 @@ class _Playing:
     reverb_ratio: float
     two: PartAssignment | None = None
     damage: str = ""
+    in_mix: bool = False
 
 
 def _identify_players(request: TranscriptRequest) -> _Playing:
@@ -151,12 +171,54 @@ def _identify_players(request: TranscriptRequest) -> _Playing:
         harp, heard, guesses = _hear_on_likeliest_harp(request)
     dry = without_reverberation(heard)
     explained, damage = explain_passage(request, dry, harp)
+    reverb_ratio = (len(heard) - len(dry)) / len(dry)
+    disturbed = _has_other_sound(explained) or reverb_ratio > TRANSCRIPT.max_reverb_ratio
+    if request.harps != 2 and disturbed:
+        mixed = _identify_in_mix(request, damage)
+        if mixed is not None:
+            return mixed
     if request.harps == 2 or (request.harps is None and _has_other_sound(explained)):
         two = _identify_two_players(request, harp)
         if two is not None:
             return two
-    reverb_ratio = (len(heard) - len(dry)) / len(dry)
     return _Playing(harp, guesses, (dry,), (explained,), reverb_ratio, damage=damage)
+
+
+def _identify_in_mix(request: TranscriptRequest, damage: str) -> _Playing | None:
+    """Hear one player among other sounds; None if no harp is heard, or two are.
+
+    Args:
+        request: the passage.
+        damage: as in :attr:`trainer.sound.Recording.damage`.
+    """
+    samples, rate, source_rate = resample_passage(request)
+    heard = hear_harp(samples, rate)
+    if request.harps is None and polyphony(heard) > TRANSCRIPT.max_polyphony:
+        return None
+    guesses: tuple[HarpGuess, ...] = ()
+    harp = request.harp
+    if harp is None:
+        a4 = request.a4 or recording_a4(heard)
+        votes = [note for note in decode_pitches(heard, a4) if note.start >= request.first]
+        trusted = [note for note in votes if note.activation >= TRANSCRIPT.min_vote]
+        guesses = guess_harps(
+            [_mix_event(note, a4) for note in trusted or votes], candidate_harps(request.tuning, a4)
+        )
+        if not guesses:
+            return None
+        harp = guesses[0].harp
+    line = [note for note in decode_line(heard, harp) if note.start >= request.first]
+    if not line:
+        return None
+    notes, activation = to_heard_notes(heard, line, harp, samples, rate, source_rate)
+    return _Playing(harp, guesses, (notes,), (activation,), 0.0, damage=damage, in_mix=True)
+
+
+def _mix_event(note: MixNote, a4: float) -> PitchEvent:
+    """A decoded note as pitches, whatever the harp."""
+    off = 12.0 * float(np.log2(a4 / 440.0))
+    pitches = tuple(round(midi - off) for midi in note.midi)
+    return PitchEvent(note.start, note.end, (TargetPitch(pitches),))
 
 
 def _has_other_sound(explained: Sequence[float]) -> bool:
