@@ -1,6 +1,6 @@
 """Transcription of a harp on a record: alone, in rooms, in a mix, and after talk.
 
-    python -m benchmarks.records [--phrases 10] [--first 0] [--choice]
+    python -m benchmarks.records [--phrases 10] [--first 0] [--choice] [--ear-only]
 
 Each phrase is 24 to 48 notes of a made-up tune (:mod:`benchmarks.tunes`), played by the harmonica of
 a sound font. Nothing is told to the program, except in the rows that say so. Figures:
@@ -16,7 +16,7 @@ a sound font. Nothing is told to the program, except in the rows that say so. Fi
 What the network of `trainer/transcript/harp_network.py` was trained on (training/README.md) has no
 part in this material: neither the font, nor the bands, the voices that talk, the tunes, nor the rooms,
 which are images of a shoebox with a diffuse tail. `--choice` uses the training font instead, on which
-the decoder's constants were chosen.
+the decoder's constants were chosen. `--ear-only` leaves the network out, as it was before.
 """
 
 from __future__ import annotations
@@ -45,13 +45,15 @@ from scipy import signal
 from benchmarks import results
 from benchmarks.conditions import reverberation
 from benchmarks.fonts import DRUMS, RATE, FontError, song
-from benchmarks.tunes import POSITIONS, make_tune
+from benchmarks.tunes import make_tune
 from trainer.core.types import Floats
 from trainer.harp import Harp, Tab
-from trainer.transcript import Transcript, TranscriptRequest, transcribe
+from trainer.transcript import Transcript, TranscriptRequest, transcribe, transcription
 
 KEYS = ("C", "A", "G", "D", "F", "Bb", "E", "Eb", "low F", "Ab")
 """Keys of the harps, one after another."""
+PLAYED = (2, 1, 2, 3, 2, 1, 12, 2, 1, 3)
+"""Positions, one after another, about as often as they are played (common practice)."""
 FEWEST, MOST = 24, 48
 """Number of notes of a phrase."""
 FONT, CHOICE_FONT, OTHER_FONT = "sf_GMbank.sf2", "TimGM6mb.sf2", "FluidR3_GM.sf2"
@@ -132,7 +134,7 @@ def make_phrase(number: int, font: str, *, loose: bool = False, drift: float = 0
         loose: whether onsets are up to 25 ms off, at random.
         drift: relative change of the tempo over the phrase.
     """
-    key, position = KEYS[number % len(KEYS)], POSITIONS[number % len(POSITIONS)]
+    key, position = KEYS[number % len(KEYS)], PLAYED[number % len(PLAYED)]
     seed = 7_000 + number
     tune = make_tune(key, position, seed)
     while len(tune.notes) < FEWEST:
@@ -299,6 +301,7 @@ class Split:
     font: str
     voices: tuple[str, ...]
     first: int
+    ear_only: bool = False
 
 
 REPORT = Split(FONT, VOICES, 0)
@@ -367,6 +370,8 @@ def score(condition: str, number: int, split: Split) -> Scored:
     with tempfile.TemporaryDirectory() as folder:
         path = _write(phrase, condition, Path(folder))
         harp = phrase.harp if "harp told" in condition else None
+        if split.ear_only:
+            vars(transcription)["_identify_in_mix"] = lambda request, damage: None
         begun = time.process_time()
         transcript = transcribe(TranscriptRequest(path, harp=harp))
         spent = time.process_time() - begun
@@ -428,15 +433,18 @@ def main() -> None:
     parser.add_argument("--phrases", type=int, default=10)
     parser.add_argument("--first", type=int, default=0, help="number of the first phrase")
     parser.add_argument("--choice", action="store_true", help="the material of the constants")
+    parser.add_argument("--ear-only", action="store_true", help="without the network")
     parser.add_argument("--conditions", nargs="+", choices=tuple(CONDITIONS))
     results.add_options(parser)
     options = parser.parse_args()
-    split = CHOICE if options.choice else REPORT
+    split = replace(CHOICE if options.choice else REPORT, ear_only=options.ear_only)
     conditions = options.conditions or list(CONDITIONS)
     phrases = 1 if options.smoke else options.phrases
     conditions = ["a piano under it, 6 dB below"] if options.smoke else conditions
     output = results.Results(
-        "benchmarks.records" + (" --choice" if options.choice else ""),
+        "benchmarks.records"
+        + (" --choice" if options.choice else "")
+        + (" --ear-only" if options.ear_only else ""),
         f"{phrases} phrases of {FEWEST} to {MOST} notes of made-up tunes by the harmonica of "
         f"{split.font}, from number {split.first + options.first}; bands of the same font; "
         f"other reeds of {OTHER_FONT}",

@@ -37,9 +37,9 @@ class MixParameters:
 
     max_log_odds: float = 4.0
     """Limit of the log odds of a pitch at a frame: neighbouring frames are not independent."""
-    frame_weight: float = 0.5
+    frame_weight: float = 0.6
     """Weight of a frame's log odds, for the same reason."""
-    enter_cost: float = 2.5
+    enter_cost: float = 2.0
     """Cost of a new note without evidence of an onset."""
     onset_weight: float = 1.0
     """Weight of the log odds of an onset."""
