@@ -57,6 +57,15 @@ TUNED_POSITIONS = {"natural-minor": (1, 2), "harmonic-minor": (1,), "melodic-min
 MAJOR_POSITIONS = (1, 2, 12)
 BLUES_IN_MAJOR = 0.35
 """Fraction of tunes in a major position that use a minor scale, as blues does."""
+USUAL_SCALES: dict[int, tuple[str, ...]] = {
+    1: ("Ionian", "pentatonic major", "hexatonic without the fourth"),
+    2: ("Mixolydian", "pentatonic major with a flat third", "pentatonic minor with a flat fifth"),
+    3: ("Dorian", "hexatonic minor"),
+    12: ("Lydian", "hexatonic without the fourth"),
+}
+"""Scales that method books teach first in a position (common practice)."""
+USUAL_OFF_TONIC = 0.25
+"""Fraction of usual tunes that end on another degree than the tonic."""
 RHYTHMS = {
     4: ((1, 1, 1, 1), (2, 1, 1), (0.5, 0.5, 1, 1, 1), (1.5, 0.5, 1, 1), (0.5,) * 8, (3, 1), (2, 2)),
     3: ((1, 1, 1), (2, 1), (1.5, 0.5, 1), (0.5,) * 6, (1, 0.5, 0.5, 1), (3,)),
@@ -120,7 +129,9 @@ class MadeTune:
         ]
 
 
-def make_tune(key: str, position: int, seed: int, tuning: str = "richter") -> MadeTune:
+def make_tune(
+    key: str, position: int, seed: int, tuning: str = "richter", *, usual: bool = False
+) -> MadeTune:
     """Make a tune up.
 
     Args:
@@ -128,6 +139,8 @@ def make_tune(key: str, position: int, seed: int, tuning: str = "richter") -> Ma
         position: 1 to 12.
         seed: decides everything else.
         tuning: the harp's tuning.
+        usual: as most players play: a scale that is taught first in the position, no overblows,
+            and more often an end on the tonic. Only in positions 1, 2, 3 and 12.
     """
     own = "" if tuning == "richter" else f" {tuning}"
     draw = np.random.default_rng(zlib.crc32(f"tune {key} {position} {seed}{own}".encode()))
@@ -139,7 +152,11 @@ def make_tune(key: str, position: int, seed: int, tuning: str = "richter") -> Ma
         minor = position not in MAJOR_POSITIONS or draw.random() < BLUES_IN_MAJOR
         scales = MINOR_SCALES if minor else MAJOR_SCALES
     scale = list(scales)[int(draw.integers(len(scales)))]
-    ladder = _ladder(harp, tonic, scales[scale], over=draw.random() < OVERBLOWN)
+    if usual:
+        scales = {**MAJOR_SCALES, **MINOR_SCALES}
+        scale = USUAL_SCALES[position][int(draw.integers(len(USUAL_SCALES[position])))]
+    over = not usual and draw.random() < OVERBLOWN
+    ladder = _ladder(harp, tonic, scales[scale], over=over)
     beats = 3 if draw.random() < TRIPLE else 4
     swung = draw.random() < SWUNG
     bars = int(draw.choice(BARS))
@@ -154,7 +171,7 @@ def make_tune(key: str, position: int, seed: int, tuning: str = "richter") -> Ma
             at += length
     start, length, _ = notes[-1]
     degrees = [i for i, tabs in enumerate(ladder) if (harp.midi(tabs[0]) - tonic) % 12 == 0]
-    if draw.random() < OFF_TONIC:
+    if draw.random() < (USUAL_OFF_TONIC if usual else OFF_TONIC):
         degrees = [i for i in range(len(ladder)) if i not in degrees]
     near = min(degrees, key=lambda i: abs(i - places[-1][-1][1]))
     notes[-1] = (start, length, ladder[near][0])

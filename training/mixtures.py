@@ -93,7 +93,7 @@ def modelled_reeds(voices: int, seed: int, device: str) -> Tensor:
     length = REED_SAMPLES
     t = torch.arange(length, device=device, dtype=torch.float32) / RATE
     sounds = []
-    for voice in range(voices):
+    for _ in range(voices):
         slope, scatter = random.uniform(3.0, 13.0), random.uniform(1.0, 7.0)
         even, glide = random.normal(0.0, 4.0), random.uniform(0.0, 60.0)
         settle, rise = random.uniform(0.008, 0.04), random.uniform(0.003, 0.05)
@@ -154,9 +154,7 @@ def _ratio(e: dict[str, Tensor], t: Tensor, i: Tensor) -> Tensor:
     first = ((t - e["at0"][i]) / (e["at1"] - e["at0"])[i]).clamp(0.0, 1.0)
     second = ((t - e["at2"][i]) / (e["at3"] - e["at2"])[i]).clamp(0.0, 1.0)
     return (
-        e["rate0"][i]
-        + (e["rate1"] - e["rate0"])[i] * first
-        + (e["rate2"] - e["rate1"])[i] * second
+        e["rate0"][i] + (e["rate1"] - e["rate0"])[i] * first + (e["rate2"] - e["rate1"])[i] * second
     )
 
 
@@ -335,9 +333,9 @@ class Chain:
         band = torch.fft.irfft(
             torch.fft.rfft(band, size) * self.tone(count, hz, 6.0) * band_wet, size
         )[:, :length]
-        talk = torch.fft.irfft(
-            torch.fft.rfft(talk, size) * self.tone(count, hz, 6.0) * wet, size
-        )[:, :length]
+        talk = torch.fft.irfft(torch.fft.rfft(talk, size) * self.tone(count, hz, 6.0) * wet, size)[
+            :, :length
+        ]
         harp, band, talk = _levelled(harp), _levelled(band), _levelled(talk)
         over = self.uniform(count, -6.0, 10.0) + self.uniform(count, -3.0, 12.0)
         talk_db = self.uniform(count, -8.0, 8.0)
@@ -357,7 +355,9 @@ class Chain:
         shape = (hz.clamp(min=40.0)[None, :] / 1000.0) ** slope
         noise = _levelled(torch.fft.irfft(torch.fft.rfft(white, size) * shape, size)[:, :length])
         db = torch.where(
-            self.chance(count, 0.35), self.uniform(count, -40.0, -8.0), self.uniform(count, -80.0, -40.0)
+            self.chance(count, 0.35),
+            self.uniform(count, -40.0, -8.0),
+            self.uniform(count, -80.0, -40.0),
         )
         level = (mixed.square().mean(1, keepdim=True)).sqrt().clamp(min=1e-3)
         mixed = mixed + level * noise * 10.0 ** (db / 20.0)

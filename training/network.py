@@ -15,11 +15,27 @@ from torch import nn
 from trainer.transcript.pitch_spectra import CHANNELS
 
 Tensor = torch.Tensor
-LAYOUT = ("t1", "t2", "octaves", "t4", "frame", "t8", "t1", "octaves", "t2", "t4", "frame", "t8", "t1")
+LAYOUT = (
+    "t1",
+    "t2",
+    "octaves",
+    "t4",
+    "frame",
+    "t8",
+    "t1",
+    "octaves",
+    "t2",
+    "t4",
+    "frame",
+    "t8",
+    "t1",
+)
 """Blocks in order: 3 x 3 with a span in time, whole octaves, or the summary of frames."""
 
 
-def _normalized(size_in: int, size_out: int, kernel: tuple[int, int], **options: object) -> nn.Module:
+def _normalized(
+    size_in: int, size_out: int, kernel: tuple[int, int], **options: object
+) -> nn.Module:
     return nn.Sequential(
         nn.Conv2d(size_in, size_out, kernel, bias=False, **options),  # type: ignore[arg-type]
         nn.BatchNorm2d(size_out),

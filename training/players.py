@@ -11,6 +11,7 @@ Frequencies of choices are common practice put into numbers.
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from typing import Any
 
 import numpy as np
 
@@ -74,6 +75,33 @@ class Bank:
         return number, 2.0 ** ((midi - source) / 12.0)
 
 
+@dataclass(frozen=True)
+class Song:
+    """What the parts of a band share.
+
+    Attributes:
+        example: number of the example.
+        beat: seconds of a beat.
+        beats: of a bar.
+        bars: number of bars.
+        offset: seconds of the first bar before the example's start.
+        tonic: pitch class.
+        degrees: roots of the bars' chords, half steps above the tonic.
+        minor: whether chords on the tonic and the fourth are minor.
+        tuning: cents.
+    """
+
+    example: int
+    beat: float
+    beats: int
+    bars: int
+    offset: float
+    tonic: int
+    degrees: list[int]
+    minor: bool
+    tuning: float
+
+
 class Draw:
     """Draws one batch of examples."""
 
@@ -92,7 +120,7 @@ class Draw:
         """Draw a truth value."""
         return bool(self.random.random() < probability)
 
-    def choose(self, options: list, weights: list[float] | None = None):  # noqa: ANN201
+    def choose(self, options: list, weights: list[float] | None = None) -> Any:
         """Draw one of some options."""
         if weights is None:
             return options[int(self.random.integers(len(options)))]
@@ -206,7 +234,9 @@ class Draw:
                         break
                 hole, draw = hole_next, draw_next
             sounding = duration - (
-                self.uniform(0.0, 0.02) if self.chance(legato) else self.uniform(0.03, 0.3) * duration
+                self.uniform(0.0, 0.02)
+                if self.chance(legato)
+                else self.uniform(0.03, 0.3) * duration
             )
             sounding = max(0.06, sounding)
             start = at + float(self.random.normal(0.0, 0.01))
@@ -276,7 +306,9 @@ class Draw:
 
     def _band(self, example: int, beat: float, tonic: int) -> None:
         minor = self.chance(0.35)
-        degrees = self.choose([[0, 5, 7, 0], [0, 9, 5, 7], [0, 0, 5, 0], [0, 10, 5, 0], [2, 7, 0, 0]])
+        degrees = self.choose(
+            [[0, 5, 7, 0], [0, 9, 5, 7], [0, 0, 5, 0], [0, 10, 5, 0], [2, 7, 0, 0]]
+        )
         if self.chance(0.15):
             tonic = int(self.random.integers(12))
         beats = self.choose([4, 3, 4])
@@ -288,6 +320,7 @@ class Draw:
         if not chosen:
             chosen = ["chords"]
         bars = int(np.ceil((self.seconds + offset) / (beats * beat))) + 1
+        song = Song(example, beat, beats, bars, offset, tonic, degrees, minor, tuning)
         for part in chosen:
             gain = self.uniform(-9.0, 5.0)
             players = {
@@ -298,7 +331,7 @@ class Draw:
                 "lead": self._lead,
                 "arpeggio": self._arpeggio,
             }
-            players[part](example, beat, beats, bars, offset, tonic, degrees, minor, tuning, gain)
+            players[part](song, gain)
 
     def _note(
         self,
@@ -324,39 +357,45 @@ class Draw:
         third = 3 if minor and degree in (0, 5) else 4
         return tonic + degree, tonic + degree + third, tonic + degree + 7
 
-    def _chords(self, example, beat, beats, bars, offset, tonic, degrees, minor, tuning, gain):  # noqa: ANN
+    def _chords(self, song: Song, gain: float) -> None:
         sustained = self.chance(0.25)
         kind = self.bank.sustained if sustained else self.bank.decaying
         notes = kind[self.choose(list(kind))]
         low = int(self.random.integers(44, 62))
         pattern = self.choose([[0, 1, 2, 3], [0, 2], [1, 3], [0, 0.5, 1, 1.5, 2, 2.5, 3, 3.5], [0]])
-        length = self.uniform(0.25, 1.2) * beat
-        for bar in range(bars):
-            triad = self._triad(tonic, degrees[bar % 4], minor)
+        length = self.uniform(0.25, 1.2) * song.beat
+        for bar in range(song.bars):
+            triad = self._triad(song.tonic, song.degrees[bar % 4], song.minor)
             for place in pattern:
-                if place < beats:
+                if place < song.beats:
                     for pitch in triad:
-                        midi = low + (pitch - low) % 12 + tuning / 100.0
-                        at = (bar * beats + place) * beat - offset
-                        self._note(example, notes, midi, at, length, gain)
+                        midi = low + (pitch - low) % 12 + song.tuning / 100.0
+                        at = (bar * song.beats + place) * song.beat - song.offset
+                        self._note(song.example, notes, midi, at, length, gain)
 
-    def _bass(self, example, beat, beats, bars, offset, tonic, degrees, minor, tuning, gain):  # noqa: ANN
+    def _bass(self, song: Song, gain: float) -> None:
         lows = {v: n for v, n in self.bank.decaying.items() if min(m for m, _ in n) < 40}
         notes = lows[self.choose(list(lows))] if lows else next(iter(self.bank.decaying.values()))
         walking = self.chance(0.5)
-        for bar in range(bars):
-            triad = self._triad(tonic, degrees[bar % 4], minor)
-            for place in range(beats) if walking else (0, 2):
-                midi = 28 + (self.choose(list(triad)) - 28) % 12 if walking else 28 + (triad[0] - 28) % 12
-                at = (bar * beats + place) * beat - offset
-                self._note(example, notes, midi + tuning / 100.0, at, 0.9 * beat, gain + 3.0)
+        for bar in range(song.bars):
+            triad = self._triad(song.tonic, song.degrees[bar % 4], song.minor)
+            for place in range(song.beats) if walking else (0, 2):
+                midi = (
+                    28 + (self.choose(list(triad)) - 28) % 12
+                    if walking
+                    else 28 + (triad[0] - 28) % 12
+                )
+                at = (bar * song.beats + place) * song.beat - song.offset
+                self._note(
+                    song.example, notes, midi + song.tuning / 100.0, at, 0.9 * song.beat, gain + 3.0
+                )
 
-    def _drums(self, example, beat, beats, bars, offset, tonic, degrees, minor, tuning, gain):  # noqa: ANN
+    def _drums(self, song: Song, gain: float) -> None:
         kit = dict(self.bank.drums[self.choose(list(self.bank.drums))])
         kick, snare, hat = 36, self.choose([38, 40, 37]), self.choose([42, 46, 51, 70, 69])
         eighths = self.chance(0.6)
-        for place in range(bars * beats * 2):
-            at = 0.5 * place * beat - offset
+        for place in range(song.bars * song.beats * 2):
+            at = 0.5 * place * song.beat - song.offset
             hits = []
             if place % 2 == 0 or eighths:
                 hits.append((hat, -5.0))
@@ -369,48 +408,62 @@ class Draw:
             for midi, level in hits:
                 if midi in kit:
                     self.add(
-                        *(example, BAND, kit[midi], at + float(self.random.normal(0.0, 0.006)), 0.45),
+                        *(
+                            song.example,
+                            BAND,
+                            kit[midi],
+                            at + float(self.random.normal(0.0, 0.006)),
+                            0.45,
+                        ),
                         gain_db=gain + level,
                         release=0.04,
                     )
 
-    def _pad(self, example, beat, beats, bars, offset, tonic, degrees, minor, tuning, gain):  # noqa: ANN
+    def _pad(self, song: Song, gain: float) -> None:
         notes = self.bank.sustained[self.choose(list(self.bank.sustained))]
         low = int(self.random.integers(50, 68))
-        for bar in range(bars):
-            for pitch in self._triad(tonic, degrees[bar % 4], minor):
-                midi = low + (pitch - low) % 12 + tuning / 100.0
-                at = bar * beats * beat - offset
-                self._note(example, notes, midi, at, beats * beat, gain - 3.0)
+        for bar in range(song.bars):
+            for pitch in self._triad(song.tonic, song.degrees[bar % 4], song.minor):
+                midi = low + (pitch - low) % 12 + song.tuning / 100.0
+                at = bar * song.beats * song.beat - song.offset
+                self._note(song.example, notes, midi, at, song.beats * song.beat, gain - 3.0)
 
-    def _lead(self, example, beat, beats, bars, offset, tonic, degrees, minor, tuning, gain):  # noqa: ANN
+    def _lead(self, song: Song, gain: float) -> None:
         kind = self.bank.sustained if self.chance(0.75) else self.bank.decaying
         notes = kind[self.choose(list(kind))]
         scale = self.choose(list(SCALES))
         degree = int(self.random.integers(0, len(scale) * 2))
         low = int(self.random.integers(50, 70))
-        at = -offset
+        at = -song.offset
         while at < self.seconds:
-            length = float(self.choose([0.5, 0.5, 1.0, 2.0])) * beat
+            length = float(self.choose([0.5, 0.5, 1.0, 2.0])) * song.beat
             degree = int(np.clip(degree + self.random.integers(-2, 3), 0, 2 * len(scale) - 1))
             octave, step = divmod(degree, len(scale))
-            midi = low + (tonic - low) % 12 + 12 * octave + scale[step] + tuning / 100.0
+            midi = low + (song.tonic - low) % 12 + 12 * octave + scale[step] + song.tuning / 100.0
             vibrato = (self.uniform(0.0, 0.015), self.uniform(4.5, 6.5))
             if self.chance(0.85):
                 self._note(
-                    example, notes, midi, at, length * self.uniform(0.6, 1.0), gain, vibrato=vibrato
+                    song.example,
+                    notes,
+                    midi,
+                    at,
+                    length * self.uniform(0.6, 1.0),
+                    gain,
+                    vibrato=vibrato,
                 )
             at += length
 
-    def _arpeggio(self, example, beat, beats, bars, offset, tonic, degrees, minor, tuning, gain):  # noqa: ANN
+    def _arpeggio(self, song: Song, gain: float) -> None:
         notes = self.bank.decaying[self.choose(list(self.bank.decaying))]
         low = int(self.random.integers(48, 70))
         order = self.choose([[0, 1, 2, 1], [0, 2, 1, 2], [2, 1, 0, 1]])
-        for place in range(bars * beats * 2):
-            triad = self._triad(tonic, degrees[(place // (2 * beats)) % 4], minor)
-            midi = low + (triad[order[place % 4]] - low) % 12 + tuning / 100.0
-            at = 0.5 * place * beat - offset
-            self._note(example, notes, midi, at, self.uniform(0.4, 1.0) * beat, gain)
+        for place in range(song.bars * song.beats * 2):
+            triad = self._triad(
+                song.tonic, song.degrees[(place // (2 * song.beats)) % 4], song.minor
+            )
+            midi = low + (triad[order[place % 4]] - low) % 12 + song.tuning / 100.0
+            at = 0.5 * place * song.beat - song.offset
+            self._note(song.example, notes, midi, at, self.uniform(0.4, 1.0) * song.beat, gain)
 
 
 def _bend_depth(hole: int, draw: bool) -> int:

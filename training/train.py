@@ -23,10 +23,10 @@ import numpy as np
 import torch
 from torch.nn.functional import binary_cross_entropy_with_logits as cross_entropy
 
+from trainer.transcript.pitch_spectra import HOP, RATE
 from training.mixtures import Chain, Features, SoundBank, bank_rows, labels, render
 from training.network import HarpNetwork, export
 from training.players import Bank, draw_batch
-from trainer.transcript.pitch_spectra import HOP, RATE
 
 _bank: Bank | None = None
 
@@ -108,23 +108,26 @@ def main() -> None:
             chain = Chain(device, options.seed * 7_919 + step)
             sound = chain.mix(render(events, bank, options.examples, length))
             wanted = labels(events, options.examples, frames, device)
-            shift = 0.08 * torch.randn(
-                options.examples, 1, generator=chain.random, device=device
-            )
+            shift = 0.08 * torch.randn(options.examples, 1, generator=chain.random, device=device)
             stack = features(sound, shift).to(memory_format=torch.channels_last)
         if device == "cuda":
             torch.cuda.synchronize()
         marks.append(time.monotonic())
         for group in optimizer.param_groups:
             group["lr"] = options.rate * min(
-                1.0, (step + 1) / 200, 0.5 + 0.5 * math.cos(math.pi * min(1.0, elapsed / options.seconds)) + 0.01
+                1.0,
+                (step + 1) / 200,
+                0.5 + 0.5 * math.cos(math.pi * min(1.0, elapsed / options.seconds)) + 0.01,
             )
         with torch.autocast(device, torch.bfloat16, enabled=device == "cuda"):
             activation, onset, present = network(stack)
         losses = (
             cross_entropy(activation.float(), wanted[0], reduction="none").sum(2).mean(),
             cross_entropy(
-                onset.float(), wanted[1], reduction="none", pos_weight=torch.tensor(2.0, device=device)
+                onset.float(),
+                wanted[1],
+                reduction="none",
+                pos_weight=torch.tensor(2.0, device=device),
             )
             .sum(2)
             .mean(),
@@ -138,7 +141,9 @@ def main() -> None:
         step += 1
         keep = min(0.998, 1.0 - 1.0 / (step + 1))
         with torch.no_grad():
-            for mean, now in zip(averaged.state_dict().values(), network.state_dict().values(), strict=True):
+            for mean, now in zip(
+                averaged.state_dict().values(), network.state_dict().values(), strict=True
+            ):
                 if mean.is_floating_point():
                     mean.lerp_(now, 1.0 - keep)
                 else:
@@ -153,8 +158,9 @@ def main() -> None:
         if step % 100 == 0 or step in (1, 2, 10, 30):
             a, o, p = totals / max(1, reported)
             print(
-                f"step {step}, {elapsed:.0f} s: activation {a:.3f}, onset {o:.3f}, presence {p:.3f};"
-                f" ms a step: draw {1e3 * spent[0] / step:.0f}, sound {1e3 * spent[1] / step:.0f},"
+                f"step {step}, {elapsed:.0f} s: activation {a:.3f},"
+                f" onset {o:.3f}, presence {p:.3f}"
+                f"; ms a step: draw {1e3 * spent[0] / step:.0f}, sound {1e3 * spent[1] / step:.0f},"
                 f" learn {1e3 * spent[2] / step:.0f}",
                 flush=True,
             )

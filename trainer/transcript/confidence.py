@@ -84,6 +84,7 @@ class ConfidenceTable:
 CONFIDENCE_TABLE = ConfidenceTable()
 """The table in use."""
 
+
 @dataclass(frozen=True, slots=True)
 class MixConfidenceTable:
     """Map from the mean activation of a note to the probability that it is right.

@@ -81,7 +81,10 @@ def hear_harp(samples: Floats, rate: float) -> Activations:
 @cache
 def load_network() -> HarpNetwork:
     """Return the network with the weights of the package."""
-    with (files("trainer.transcript") / "harp_network.npz").open("rb") as file, np.load(file) as data:
+    with (
+        (files("trainer.transcript") / "harp_network.npz").open("rb") as file,
+        np.load(file) as data,
+    ):
         return HarpNetwork({name: data[name] for name in data.files})
 
 
@@ -163,4 +166,4 @@ def _rectified(x: Spectra) -> Spectra:
 
 
 def _sigmoid(x: Spectra) -> Spectra:
-    return 1.0 / (1.0 + np.exp(-np.clip(x, -30.0, 30.0)))
+    return np.reciprocal(np.float32(1.0) + np.exp(-np.clip(x, -30.0, 30.0))).astype(np.float32)

@@ -14,6 +14,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -186,8 +187,10 @@ def _harp_states(harp: Harp) -> _States:
             for sound in sounds
         ]
     )
-    holes = np.array([np.mean([tab.hole for tab in sound]) if sound else np.nan for sound in sounds])
-    distance = np.abs(holes[:, None] - holes[None, :])
+    middle = np.array(
+        [np.mean([tab.hole for tab in sound]) if sound else np.nan for sound in sounds]
+    )
+    distance = np.abs(middle[:, None] - middle[None, :])
     moves = np.nan_to_num(p.hole_cost * np.maximum(0.0, distance - 1.0))
     single = [sound[0] if len(sound) == 1 and not sound[0].over else None for sound in sounds]
     slurs = np.array(
@@ -291,7 +294,7 @@ def _decode(heard: Activations, states: _States) -> list[MixNote]:
     path, begins = _most_likely(sounding, onset, states)
     edges = [t for t in range(len(path)) if begins[t] or (t and path[t] != path[t - 1])]
     notes = []
-    for first, last in zip(edges, [*edges[1:], len(path)], strict=True):
+    for first, last in pairwise([*edges, len(path)]):
         state = int(path[first])
         if not state:
             continue

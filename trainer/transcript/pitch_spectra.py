@@ -37,6 +37,8 @@ HARMONICS = (1.0 / 3.0, 0.5, 1.0, 2.0, 3.0, 4.0, 5.0, 6.0, 7.0, 8.0)
 """Multiples of a pitch in the stack. Energy at those below 1 belongs to a lower note."""
 RANGE_DB = 80.0
 """Range of levels that is mapped to 0 to 1, dB."""
+SILENT_RMS = 1e-5
+"""RMS level up to which a recording is silent, re full scale."""
 LOUD_QUANTILE = 0.98
 """Quantile of the frames' highest levels that is mapped to `LOUD_VALUE`."""
 LOUD_VALUE = 0.9
@@ -83,7 +85,7 @@ def log_matrix(window: int) -> Spectra:
 
 
 def level_spectra(samples: NDArray[np.floating]) -> Spectra:
-    """Return the spectra of a sound in dB re full scale.
+    """Return the spectra of a sound in dB re its RMS level.
 
     Args:
         samples: shape (n,), at `RATE`.
@@ -92,6 +94,8 @@ def level_spectra(samples: NDArray[np.floating]) -> Spectra:
         shape (windows, frames, bins); frame i is centred on sample i x `HOP`.
     """
     frames = 1 + len(samples) // HOP
+    rms = float(np.sqrt(np.mean(np.square(samples)))) if len(samples) else 0.0
+    samples = samples / max(rms, SILENT_RMS)
     spectra = np.empty((len(WINDOWS), frames, _BINS), np.float32)
     for i, window in enumerate(WINDOWS):
         padded = np.pad(samples.astype(np.float32), window // 2 + 1)
