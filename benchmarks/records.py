@@ -219,7 +219,7 @@ def under(
 def in_room(
     phrase: Phrase, size: tuple[float, float, float], rt60_s: float, direct_db: float
 ) -> Phrase:
-    """Return a phrase in a shoebox: images up to 80 ms (Allen and Berkley 1979), then a tail."""
+    """Return a phrase in a shoebox: images up to 80 ms (JASA 65, 1979, p. 943), then a tail."""
     draw = np.random.default_rng(phrase.seed)
     response = reverberation(rt60_s, direct_db, RATE, draw)
     box = np.array(size)

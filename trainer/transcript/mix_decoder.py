@@ -179,7 +179,7 @@ def _harp_states(harp: Harp) -> _States:
         for hole in range(1, 11):
             for holes in ((hole, hole + 1), (hole, hole + 1, hole + 2), (hole, hole + 3)):
                 if holes[-1] <= 10:
-                    sounds.append(tuple(Tab(one, breath) for one in holes))
+                    sounds.append(tuple(Tab(number, breath) for number in holes))
     midi = tuple(tuple(float(hz_to_midi(harp.hz(tab))) for tab in sound) for sound in sounds)
     cost = np.array(
         [
@@ -309,10 +309,10 @@ def _note(
     heard: Activations, first: int, last: int, midi: tuple[float, ...], tabs: tuple[Tab, ...]
 ) -> MixNote:
     activation = np.mean(
-        [heard.pitch[first:last, _near_bins(one)].max(axis=1).mean() for one in midi]
+        [heard.pitch[first:last, _near_bins(note)].max(axis=1).mean() for note in midi]
     )
     low, high = max(0, first - MIX.onset_reach), min(len(heard.onset), first + MIX.onset_reach + 1)
-    halves = [min(max(0, round(one) - LOWEST_MIDI), SEMITONES - 1) for one in midi]
+    halves = [min(max(0, round(note) - LOWEST_MIDI), SEMITONES - 1) for note in midi]
     curve = heard.onset[low:high, halves].mean(axis=1)
     strength = float(curve.max())
     start = first * FRAME_S
