@@ -3,7 +3,7 @@
     python -m benchmarks.records [--phrases 10] [--first 0] [--choice] [--ear-only]
 
 Each phrase is 24 to 48 notes of a usual made-up tune (:mod:`benchmarks.tunes`), played by the
-harmonica of a sound font. Nothing is told to the program, except the harp in one row. Figures:
+harmonica of a sound font. Nothing is given to the program, but the harp in one row. Figures:
 
 - *onset*: mean F1 of onsets within 50 ms (mir_eval);
 - *tab*: the same if the tab, on the true harp, must be right, too; draw 2 and blow 3, which sound
@@ -64,8 +64,8 @@ SOON_S = 0.05
 VOICES = ("en-gb", "sv", "en+f1")
 CHOICE_VOICES = ("nl", "en+f4")
 SENTENCES = (
-    "good evening and welcome back to the old boathouse it is lovely to see so many of you",
-    "this next one we learned from the ferryman who never told us its name here it goes",
+    "good evening and welcome back to the old boathouse it is lovely to see you all",
+    "this next one we learned from the ferryman who never gave us its name here it goes",
     "could somebody open the window a little before we start it is very warm in here",
     "now the second part is a bit quicker so listen closely and then we try it together",
 )
