@@ -122,7 +122,8 @@ def test_the_tuning_of_the_recording_is_found() -> None:
     line = heard(("4", 0.2, 0.5), ("-4", 0.6, 0.9), cents=33.0)
     a4 = recording_a4(line)
     assert 1200.0 * np.log2(a4 / 440.0) == pytest.approx(33.3, abs=1.0)
-    pitches = [round(note.midi[0] - 12.0 * np.log2(a4 / 440.0)) for note in decode_pitches(line, a4)]
+    off = 12.0 * np.log2(a4 / 440.0)
+    pitches = [round(note.midi[0] - off) for note in decode_pitches(line, a4)]
     assert pitches == [C.midi(Tab.parse("4")), C.midi(Tab.parse("-4"))]
 
 
