@@ -44,7 +44,11 @@ class Stage:
             resume_pass=lambda bars, tempo=None: self._clock(("resume", bars, tempo)),
         )
         conductor = SimpleNamespace(
-            passes=self.begun, passed=self.results, running=True, begin=self.begun.append
+            passes=self.begun,
+            passed=self.results,
+            running=True,
+            begin=self.begun.append,
+            resume_bar=lambda step, sample: max(1, plan.drill.steps[step].bar),  # type: ignore[union-attr]
         )
         finder: Any = None
         self.scheduler = PassScheduler(plan, source, conductor, finder)  # type: ignore[arg-type]
