@@ -48,8 +48,9 @@ def prove_in_key(name: str, key: str) -> tuple[float, float, float]:
     drill = move_to_harp(source, harp).at_widest()
     (aim, *_) = drill.aims
     missed = faults_of(aim, aim.steps(drill.steps), drill)
-    faultless, gross = perform(drill, harp, {}).score, perform(drill, harp, missed).score
-    return faultless, gross, drill.goal.pass_mark - MIN_DISTANCE
+    in_solos = {aim.criterion: 1.0} if aim.is_on_solos and drill.solos else {}
+    faultless, gross = perform(drill, harp, {}), perform(drill, harp, missed, in_solos)
+    return faultless.score, gross.score, drill.goal.pass_mark - MIN_DISTANCE
 
 
 def spread_over_keys(count: int) -> list[tuple[str, str, str]]:
