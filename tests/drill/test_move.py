@@ -438,6 +438,16 @@ def test_the_ways_on_one_harp() -> None:
         arrangements_for_harp(scale, C, position=2, half_steps=1)
 
 
+def test_a_half_valved_harp_bends_where_another_is_overblown() -> None:
+    """The raised fourth and the flat seventh of the middle octave (common practice)."""
+    chromatic = drill_of("4 5o -5 6o | 6 -6 -7 7")
+    valved = Harp.of("C", "half-valved")
+    (way,) = (way for way in arrangements_for_harp(chromatic, valved) if way.half_steps == 0)
+    assert tabs(way) == "4 6' -5 -7' 6 -6 -7 7"
+    (back,) = (way for way in arrangements_for_harp(way.drill, C) if way.half_steps == 0)
+    assert tabs(back) == "4 5o -5 6o 6 -6 -7 7"
+
+
 def test_all_harps_are_tried_each_in_its_best_octave() -> None:
     blues = drill_of("-2 -3' 4 -4' | -4 -5 6:2")
     ways = arrangements_for_tuning(blues, "richter", written=2)
