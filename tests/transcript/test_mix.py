@@ -15,7 +15,8 @@ import soundfile as sf
 from tests.reeds.excerpts import BEAT_S, PHRASE_ZERO_S
 from trainer.core.types import Floats
 from trainer.harp import Harp, Tab
-from trainer.transcript import TranscriptRequest, transcribe
+from trainer.report.transcript_report import transcript_text
+from trainer.transcript import TranscriptError, TranscriptRequest, transcribe
 from trainer.transcript.harp_network import FRAME_S, Activations, hear_harp, load_network
 from trainer.transcript.mix_decoder import (
     decode_line,
@@ -147,6 +148,20 @@ def _buzz(length: int, rate: int) -> Floats:
         formants = sum(np.exp(-(((120.0 * order - hz) / 150.0) ** 2)) for hz in (500, 1500, 2500))
         sound += (0.05 + formants) * np.sin(order * phase)
     return sound * np.maximum(0.0, np.sin(2.0 * np.pi * 2.2 * t))
+
+
+def test_a_guessed_harp_is_picked_by_its_number(tmp_path: Path) -> None:
+    sound, rate = sf.read(PHRASE, frames=round(6.5 * 48_000))
+    path = tmp_path / "phrase.wav"
+    sf.write(path, sound[2 * rate :], rate)
+    second = transcribe(TranscriptRequest(path, pick=2))
+    assert second.harp == second.guesses[1].harp != second.guesses[0].harp
+    text = transcript_text(second)
+    for number, guess in enumerate(second.guesses[:3], start=1):
+        assert f"\n  {number}  {guess.harp.name}" in text
+        assert len(guess.opening.split()) == len(second.notes) - guess.missing
+    with pytest.raises(TranscriptError, match="pick 1 to"):
+        transcribe(TranscriptRequest(path, pick=1000))
 
 
 def test_talk_before_the_music_is_not_written_down(tmp_path: Path) -> None:

@@ -74,6 +74,15 @@ def tab(
             min=0.0,
         ),
     ] = None,
+    pick: Annotated[
+        int | None,
+        typer.Option(
+            metavar="NUMBER",
+            help="Write the tab for this one of the guessed harps, as they are numbered. "
+            "[default: 1]",
+            min=1,
+        ),
+    ] = None,
     harps: Annotated[
         int | None,
         typer.Option(
@@ -140,9 +149,11 @@ def tab(
     output_format = format_ or _by_ending(out)
     if play_along and output_format is not TabFormat.DRILL:
         raise typer.BadParameter("--play-along needs a drill to write; add --out phrase.toml")
+    if pick is not None and harp is not None:
+        raise typer.BadParameter("give --harp or --pick, not both")
     base = saved_harp(recording)
     harp_settings = player_settings().harp
-    named = (
+    named = pick is None and (
         harp is not None or offset or base is not None or harp_settings.key or harp_settings.name
     )
     selected = (
@@ -157,6 +168,7 @@ def tab(
         harps=harps,
         tuning=tuning,
         a4=a4,
+        pick=pick or 1,
         tempo=tempo,
         meter=None if meter is None else parse_meter(meter),
         first_beat=first_beat,

@@ -32,6 +32,8 @@ from trainer.transcript import (
 
 MIN_GUESS_PROBABILITY = 0.02
 """Probability from which a guessed harp is shown."""
+MIN_GUESSES = 3
+"""Number of guessed harps that are shown in any case."""
 MAX_GUESSES = 4
 """Maximum number of guessed harps that are shown."""
 COLUMNS = tuple(TranscribedNoteData.__annotations__)
@@ -62,15 +64,21 @@ def _harp(transcript: Transcript) -> str:
     tuned = "" if harp.a4 == 440.0 else f", tuned to A = {harp.a4:g} Hz"
     lines = [f"{harp.name} harp{tuned}, guessed. Candidates:"]
     guesses = transcript.guesses
-    likely = [guess for guess in guesses if guess.probability >= MIN_GUESS_PROBABILITY]
-    shown = likely[:MAX_GUESSES]
+    shown = [
+        guess
+        for i, guess in enumerate(guesses[:MAX_GUESSES])
+        if i < MIN_GUESSES or guess.probability >= MIN_GUESS_PROBABILITY
+    ]
     column = max([6, *(len(guess.harp.name) for guess in shown)]) + 1
-    for guess in shown:
-        text = f"{guess.harp.name:<{column}}{guess.probability:4.0%}  {guess.reason}"
-        indent = " " * (column + 8)
-        lines += textwrap.wrap(
-            text, WIDTH, initial_indent="  ", subsequent_indent=indent, break_on_hyphens=False
-        )
+    indent = " " * (column + 11)
+    for number, guess in enumerate(shown, start=1):
+        text = f"{number}  {guess.harp.name:<{column}}{guess.probability:4.0%}  {guess.reason}"
+        for line, first in ((text, "  "), (guess.opening, indent)):
+            lines += textwrap.wrap(
+                line, WIDTH, initial_indent=first, subsequent_indent=indent, break_on_hyphens=False
+            )
+    if len(shown) > 1:
+        lines.append("Is it another one? Add --pick and its number.")
     return "\n".join(lines)
 
 
@@ -147,6 +155,7 @@ def _guess_data(guess: HarpGuess) -> HarpGuessData:
         "missing": guess.missing,
         "effort": round(guess.effort, 2),
         "reason": guess.reason,
+        "opening": guess.opening,
     }
 
 

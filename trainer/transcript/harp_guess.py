@@ -35,8 +35,10 @@ from trainer.drill import (
 )
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.music import note_name, position_name
-from trainer.transcript.model import HarpGuess
+from trainer.transcript.model import HarpGuess, path_text
 
+OPENING_NOTES = 10
+"""Number of notes by which a player recognizes the tab of a guess."""
 STANDARD_TUNING = "richter"
 """Name of the standard tuning."""
 
@@ -154,6 +156,7 @@ def guess_harps(events: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[Ha
                 len(candidate.missing),
                 candidate.effort,
                 _reason(candidate, position),
+                " ".join(path_text(step.sounds) for step in candidate.steps[:OPENING_NOTES]),
             )
         )
     return tuple(sorted(guesses, key=lambda guess: -guess.probability))

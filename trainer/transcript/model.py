@@ -147,6 +147,7 @@ class HarpGuess:
         missing: number of notes that it cannot play.
         effort: difficulty on it, as :func:`trainer.drill.difficulty.passage_difficulty`.
         reason: explanation for the player.
+        opening: tab of the first notes on it.
     """
 
     harp: Harp
@@ -155,6 +156,7 @@ class HarpGuess:
     missing: int
     effort: float
     reason: str
+    opening: str = ""
 
 
 @dataclass(frozen=True, slots=True)

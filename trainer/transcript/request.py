@@ -32,6 +32,7 @@ class TranscriptRequest:
         harps: number of harps that sound together, 1 or 2.
         tuning: tuning of the harps that are tried if `harp` is None; None for the usual ones.
         a4: reference pitch of the harp, Hz.
+        pick: which of the guessed harps the tab is written for, from 1, the most likely.
         tempo: beats per minute.
         meter: beats per bar and note value of a beat.
         first_beat: seconds at which the first full bar begins.
@@ -45,6 +46,7 @@ class TranscriptRequest:
     harps: int | None = None
     tuning: str | None = None
     a4: float | None = None
+    pick: int = 1
     tempo: float | None = None
     meter: tuple[int, int] | None = None
     first_beat: float | None = None

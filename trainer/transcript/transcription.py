@@ -34,6 +34,7 @@ from trainer.transcript.model import HarpGuess, Meter, TranscribedNote, Transcri
 from trainer.transcript.notation import notate
 from trainer.transcript.note_values import quantize
 from trainer.transcript.request import (
+    TranscriptError,
     TranscriptRequest,
     explain_passage,
     hear_passage,
@@ -198,7 +199,7 @@ def _identify_in_mix(request: TranscriptRequest, damage: str) -> _Playing | None
     guesses: tuple[HarpGuess, ...] = ()
     harp = request.harp
     if harp is None:
-        a4 = request.a4 or recording_a4(heard)
+        a4 = request.a4 or _rounded_a4(recording_a4(heard))
         votes = [note for note in decode_pitches(heard, a4) if note.start >= request.first]
         trusted = [note for note in votes if note.activation >= TRANSCRIPT.min_vote]
         guesses = guess_harps(
@@ -206,7 +207,7 @@ def _identify_in_mix(request: TranscriptRequest, damage: str) -> _Playing | None
         )
         if not guesses:
             return None
-        harp = guesses[0].harp
+        harp = _picked(request, guesses)
     line = [note for note in decode_line(heard, harp) if note.start >= request.first]
     if not line:
         return None
@@ -252,7 +253,7 @@ def _identify_two_players(request: TranscriptRequest, harp: Harp) -> _Playing | 
         both = sorted((*assignment.first, *assignment.second), key=lambda note: note.start)
         events = [_pitch_event(to_heard_note(note, harp, source_rate), harp.a4) for note in both]
         guesses = guess_harps(events, candidate_harps(request.tuning, harp.a4))
-        harp = guesses[0].harp
+        harp = _picked(request, guesses)
         assignment = separate_players(group_tones(tones, harp))
     heard = [
         [to_heard_note(note, harp, source_rate) for note in part]
@@ -278,7 +279,7 @@ def _hear_on_likeliest_harp(
         a4 = estimate_a4(heard)
     events = [_pitch_event(note, a4) for note in heard]
     guesses = guess_harps(events, candidate_harps(request.tuning, a4))
-    best = guesses[0].harp
+    best = _picked(request, guesses)
     return best, hear_passage(request, best), guesses
 
 
@@ -366,8 +367,24 @@ def estimate_a4(heard: Sequence[HeardNote]) -> float:
     lengths = np.array([(note.end - note.start) / note.rate for note in held])
     angles = 2.0 * np.pi * np.array([hz_to_midi(note.hz) for note in held])
     mean = complex(np.sum(lengths * np.exp(1j * angles)))
-    cents = 100.0 * float(np.angle(mean)) / (2.0 * np.pi)
-    return 440.0 if abs(cents) < p.in_tune_cents else round(440.0 * 2.0 ** (cents / 1200.0), 1)
+    return _rounded_a4(440.0 * 2.0 ** (float(np.angle(mean)) / (2.0 * np.pi) / 12.0))
+
+
+def _rounded_a4(hz: float) -> float:
+    """A reference pitch to a tenth of a hertz; 440 if it is near that."""
+    off = abs(1200.0 * float(np.log2(hz / 440.0)))
+    return 440.0 if off < TRANSCRIPT.in_tune_cents else round(hz, 1)
+
+
+def _picked(request: TranscriptRequest, guesses: Sequence[HarpGuess]) -> Harp:
+    """The guessed harp that the request picks.
+
+    Raises:
+        TranscriptError: there are fewer.
+    """
+    if request.pick > len(guesses):
+        raise TranscriptError(f"pick 1 to {len(guesses)}: there are {len(guesses)} candidates")
+    return guesses[request.pick - 1].harp
 
 
 def _pitch_event(note: HeardNote, a4: float) -> PitchEvent:

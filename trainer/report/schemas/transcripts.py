@@ -79,6 +79,8 @@ class HarpGuessData(TypedDict):
     """Difficulty of the notes on it."""
     reason: str
     """What supports or contradicts it, in words."""
+    opening: str
+    """Tab of the first notes on it."""
 
 
 class MeterData(TypedDict):
