@@ -47,19 +47,19 @@ def kept_steps(journal: Path) -> int:
 @pytest.mark.parametrize("name", ["SIGHUP", "SIGINT"])
 def test_a_take_in_lines_is_kept_whatever_signal_ends_it(tmp_path: Path, name: str) -> None:
     journal, number = tmp_path / "journal.sqlite", getattr(signal, name)
-    marked = 0
+    marked, wanted = 0, 3 if number != signal.SIGINT else 10  # the player's false start is not kept
     with contextlib.ExitStack() as ending:
         if number != signal.SIGINT:
             end = ending.enter_context(pytest.raises(typer.Exit))
         for event in console_events(plan(journal)):
             if isinstance(event, StepMarked):
                 marked += 1
-                if marked == 3:
+                if marked == wanted:
                     os.kill(os.getpid(), number)
         assert isinstance(event, TakeFinished)
     if number != signal.SIGINT:
         assert end.value.exit_code == 128 + number
-    assert kept_steps(journal) >= 3
+    assert kept_steps(journal) >= wanted
     assert signal.getsignal(number) in (signal.SIG_DFL, signal.default_int_handler)
 
 
@@ -72,7 +72,7 @@ def test_a_signal_that_is_ignored_stays_so(tmp_path: Path) -> None:
                 marked += 1
                 if marked == 2:
                     os.kill(os.getpid(), signal.SIGHUP)
-        assert marked >= len(DRILL.steps)
+        assert marked >= len(DRILL.steps) - 1  # the last one may come with the end of the pass
     finally:
         signal.signal(signal.SIGHUP, before)
 

@@ -83,5 +83,5 @@ def test_a_failed_request_is_reported_to_whoever_asked_and_the_listener_lives_on
         assert listener.request(ProcessId()).result(20.0)[1]
     finally:
         listener.close()
-    with pytest.raises(TrainerError, match="has stopped"):
+    with pytest.raises(TrainerError, match="is closed"):
         listener.request(ProcessId()).result(20.0)

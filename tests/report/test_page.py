@@ -374,11 +374,11 @@ def check(drill: Drill, width: int) -> None:
     tabs: tuple[list[str], ...] = ([], [])
     counts: list[str] = []
     for line in text.split("\n\n"):
-        rows = rows_of(line)
+        rows = rows_of(line)[1 if drill.ground else 0 :]  # its chords are over the tab
         music = rows[: 2 if drill.second else 1]
         starts = [{word.start() for word in re.finditer(r"\S+", row)} for row in rows]
         for part, row in zip(tabs, music, strict=False):
-            part += [word for word in row.split() if word not in ("r", ".")]
+            part += [word for word in row.split() if word not in ("r", ".", "solo")]
         for row in rows[len(music) :]:
             counts += row.split()
             assert starts[-1] <= set().union(*starts[:-1])

@@ -99,7 +99,7 @@ class Listener:
     def __init__(self, runner: TakeRunner = run_take) -> None:
         self._runner = runner
         self._process = _Process(runner)
-        self._busy = False
+        self._busy = self._closed = False
         self._reviving = threading.Lock()
 
     def begin(self, plan: Plan) -> None:
@@ -145,8 +145,12 @@ class Listener:
             process is gone.
         """
         if not self._busy:
-            with contextlib.suppress(ListenerError):
+            try:
                 self._revive()
+            except ListenerError as error:
+                refused: Future[Answer] = Future()
+                refused.set_exception(error)
+                return refused
         return self._process.request(request)
 
     def stop(self) -> None:
@@ -162,6 +166,7 @@ class Listener:
         Args:
             show: called with each event that comes meanwhile.
         """
+        self._closed = True
         self._process.close(show)
 
     def give_up(self) -> None:
@@ -175,6 +180,8 @@ class Listener:
             ListenerError: it cannot be started.
         """
         with self._reviving:
+            if self._closed:
+                raise ListenerError("the listener is closed; start the trainer again")
             if self._process.is_alive():
                 return
             self._process.close()
