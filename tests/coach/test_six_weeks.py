@@ -170,7 +170,7 @@ def test_a_beginner_gets_new_drills_in_the_order_of_the_course(beginner: list[Pl
 def test_what_is_stuck_is_slower_then_rests_and_the_set_says_so(beginner: list[Played]) -> None:
     of_days = [{entry.drill: entry for entry in day.entries} for day in beginner]
     slower = [day[STUCK] for day in of_days if STUCK in day and day[STUCK].tempo]
-    assert len(slower) >= 4
+    assert len(slower) >= 3  # then the next way of making it easier is tried
     assert all("slower, at" in entry.why and "at 4" in entry.why for entry in slower)
     resting = [
         entry

@@ -374,7 +374,9 @@ def check(drill: Drill, width: int) -> None:
     tabs: tuple[list[str], ...] = ([], [])
     counts: list[str] = []
     for line in text.split("\n\n"):
-        rows = rows_of(line)[1 if drill.ground else 0 :]  # its chords are over the tab
+        rows = rows_of(line)
+        if drill.ground and re.fullmatch(r"\s*(b?[ivIV]+7?\s+)*", rows[0] + " "):
+            rows = rows[1:]  # the chords, over the tab
         music = rows[: 2 if drill.second else 1]
         starts = [{word.start() for word in re.finditer(r"\S+", row)} for row in rows]
         for part, row in zip(tabs, music, strict=False):
