@@ -37,6 +37,7 @@ _COMMANDS = {
     "sound": "sound.app",
     "journal": "journal.app",
     "settings": "settings.app",
+    "doctor": "doctor.doctor",
 }
 """Module and object of each command or group, in the order of the help."""
 _TYPER_OPTIONS: dict[str, Any] = {"rich_markup_mode": None, "pretty_exceptions_enable": False}

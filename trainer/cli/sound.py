@@ -23,6 +23,8 @@ from trainer.cli.terminal_guard import silence_libraries
 if TYPE_CHECKING:
     from trainer.sound import Device, MicrophoneCheck
 
+CHECK_S = 7.0
+"""Length of the check of a microphone, in seconds: silence, a held note, silence."""
 app = typer.Typer(help="Audio devices: list them, check a microphone, calibrate the latency.")
 
 
@@ -70,7 +72,10 @@ def check(
     ] = None,
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """Listen for two seconds and report whether the microphone is suitable.
+    """Listen for seven seconds and report whether the microphone is suitable.
+
+    Be quiet for two seconds, hold one note for three, and be quiet again: so automatic gain and
+    noise suppression are recognised, too.
 
     Example:
 
@@ -78,8 +83,11 @@ def check(
     """
     from trainer.sound import check_microphone
 
+    typer.echo("Be quiet for 2 s, hold one note for 3 s, and be quiet again.", err=True)
     with silence_libraries():
-        result = check_microphone(microphone_spec(device, None, channel, clicks=False))
+        result = check_microphone(
+            microphone_spec(device, None, channel, clicks=False), seconds=CHECK_S
+        )
     if format_ is Format.JSON:
         from trainer.report.sound_report import microphone_check_data
 

@@ -29,6 +29,8 @@ ENDING_SIGNALS: tuple[int, ...] = tuple(
     if hasattr(signal, name)
 )
 """Signals that end a program from outside: a closed terminal, a logout, a shutdown."""
+SYSTEM = sys.platform
+"""``win32``, ``darwin`` or ``linux``, for advice that names a system's own menus."""
 CAN_FORK = sys.platform == "linux"
 """Whether a process can be forked safely; the sound libraries of macOS do not survive it."""
 HAS_BYTE_NAMES = os.name != "nt"

@@ -2,15 +2,19 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
+from trainer.sound.devices import input_device
+from trainer.sound.microphone_faults import MicrophoneFault, find_faults, remedy
 from trainer.sound.signal_quality import SignalQuality
 from trainer.sound.sources.microphone import Microphone, MicrophoneSpec
 
 _FRAME_S = 0.02
 """Length of the stretches whose level is measured, in seconds."""
+_CHANNEL_S = 0.3
+"""Time for which each channel is listened to by itself, in seconds."""
 _FLOOR_PERCENTILE = 10.0
 """Percentile of the frames' levels that is taken for the noise floor."""
 _NOISY_DB = -40.0
@@ -33,6 +37,7 @@ class MicrophoneCheck:
         lost: samples for which there was no room.
         overflows: how often the driver reported that it dropped samples.
         advice: what is wrong and how to mend it, a sentence each; empty if it is fit.
+        faults: what spoils its sound before it gets here.
     """
 
     name: str
@@ -44,6 +49,7 @@ class MicrophoneCheck:
     lost: int
     overflows: int
     advice: tuple[str, ...]
+    faults: tuple[MicrophoneFault, ...] = ()
 
 
 def check_microphone(spec: MicrophoneSpec, seconds: float = 2.0) -> MicrophoneCheck:
@@ -52,6 +58,7 @@ def check_microphone(spec: MicrophoneSpec, seconds: float = 2.0) -> MicrophoneCh
     Raises:
         DeviceError: it cannot be opened, or stops.
     """
+    channels_db = _channel_levels(spec)
     microphone = Microphone(spec)
     quality = SignalQuality(microphone.rate)
     blocks = []
@@ -67,6 +74,8 @@ def check_microphone(spec: MicrophoneSpec, seconds: float = 2.0) -> MicrophoneCh
     sound = np.concatenate(blocks).astype(np.float64)
     power = np.mean(sound[: len(sound) // size * size].reshape(-1, size) ** 2, axis=1)
     floor_db = _db(float(np.percentile(power, _FLOOR_PERCENTILE)))
+    faults = () if quality.silent else find_faults(sound, microphone.rate, channels_db)
+    remedies = [remedy(fault) for fault in faults]
     return MicrophoneCheck(
         name=microphone.name,
         rate=microphone.rate,
@@ -76,8 +85,30 @@ def check_microphone(spec: MicrophoneSpec, seconds: float = 2.0) -> MicrophoneCh
         clipped=quality.clipped,
         lost=microphone.lost,
         overflows=microphone.overflows,
-        advice=tuple(_advice(quality, floor_db, microphone)),
+        advice=(*_advice(quality, floor_db, microphone), *remedies),
+        faults=faults,
     )
+
+
+def _channel_levels(spec: MicrophoneSpec) -> tuple[float, ...]:
+    """Return the level of each of the channels that are mixed, in dBFS; empty for one channel."""
+    if spec.channel is not None or input_device(spec.device).inputs < 2:
+        return ()
+    return tuple(_channel_level(replace(spec, channel=channel)) for channel in (1, 2))
+
+
+def _channel_level(spec: MicrophoneSpec) -> float:
+    microphone = Microphone(spec)
+    power, size = 0.0, 0
+    try:
+        for block in microphone.blocks():
+            power += float(np.sum(block.samples.astype(np.float64) ** 2))
+            size += len(block.samples)
+            if size >= _CHANNEL_S * microphone.rate:
+                break
+    finally:
+        microphone.close()
+    return _db(power / max(1, size))
 
 
 def _db(power: float) -> float:

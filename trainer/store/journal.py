@@ -59,7 +59,7 @@ from trainer.store.rows import (
 
 FILE = "journal.sqlite"
 
-_CONVERSION_ERRORS = (TypeError, ValueError, KeyError, OverflowError)
+_CONVERSION_ERRORS = (TypeError, ValueError, LookupError, OverflowError)
 """Raised where a row does not convert to a record, or a record to a row."""
 
 
@@ -97,7 +97,7 @@ class Journal:
         self.path = path or journal_path()
         try:
             self._db = open_sound(self.path)
-        except (sqlite3.Error, OSError, ValueError, DamageError) as error:
+        except (sqlite3.Error, OSError, DamageError, *_CONVERSION_ERRORS) as error:
             raise JournalError(
                 f"the journal {self.path} cannot be opened: {describe_failure(self.path, error)}"
             ) from error

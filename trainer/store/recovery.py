@@ -59,7 +59,7 @@ _TABLES: dict[str, tuple[str, Callable[[sqlite3.Row], object]]] = {
     "placements": ("*", tuple),
 }
 """The tables, with their columns and what converts a row to a record."""
-_CONVERSION_ERRORS = (TypeError, ValueError, KeyError, OverflowError)
+_CONVERSION_ERRORS = (TypeError, ValueError, LookupError, OverflowError)
 
 _checked: set[tuple[str, int]] = set()
 """Files that this process has checked, by path and inode."""
@@ -94,7 +94,7 @@ def open_sound(path: Path) -> sqlite3.Connection:
     """
     try:
         db = _open_checked(path)
-    except (sqlite3.Error, ValueError, DamageError) as error:
+    except (sqlite3.Error, DamageError, *_CONVERSION_ERRORS) as error:
         if not (is_damage(error) and _is_ours(path)):
             raise
         db = _restore(path, error)
@@ -133,7 +133,7 @@ def _open_checked(path: Path) -> sqlite3.Connection:
         is_suspect = _suspect_path(path).exists()
         needs_backup = _needs_backup(db, path)
         if is_suspect or needs_backup or key not in _checked:
-            _check(db, thorough=is_suspect or needs_backup)
+            _check(db, thorough=is_suspect or needs_backup, is_suspect=is_suspect)
             _checked.add(key)
         if is_suspect:
             _suspect_path(path).unlink(missing_ok=True)
@@ -143,12 +143,13 @@ def _open_checked(path: Path) -> sqlite3.Connection:
     return db
 
 
-def _check(db: sqlite3.Connection, *, thorough: bool) -> None:
+def _check(db: sqlite3.Connection, *, thorough: bool, is_suspect: bool = False) -> None:
     """Check a journal.
 
     Args:
         db: the journal.
         thorough: whether to read every row; else only the structure is checked.
+        is_suspect: whether reading it has failed before.
 
     Raises:
         DamageError, sqlite3.Error, ValueError, TypeError, KeyError: it is damaged.
@@ -159,7 +160,8 @@ def _check(db: sqlite3.Connection, *, thorough: bool) -> None:
     if not thorough:
         return
     for table, (columns, convert) in _TABLES.items():
-        with contextlib.suppress(IndexError):  # a column that the schema lacks is no damage
+        # A column that the schema lacks is damage only where somebody has missed it.
+        with contextlib.nullcontext() if is_suspect else contextlib.suppress(IndexError):
             for row in db.execute(f"SELECT {columns} FROM {table}"):
                 convert(row)
 
@@ -395,7 +397,7 @@ def _sound_rows(
         with contextlib.suppress(sqlite3.Error, *_CONVERSION_ERRORS):
             query = f"SELECT {columns} FROM {table}{where} ORDER BY {key} {order}"
             for row in db.execute(query, values):
-                with contextlib.suppress(*_CONVERSION_ERRORS, IndexError):
+                with contextlib.suppress(*_CONVERSION_ERRORS):
                     convert(row)
                     yield row
             return
