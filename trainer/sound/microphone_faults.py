@@ -9,11 +9,13 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from trainer.core.system import SYSTEM
-from trainer.core.types import Floats, Samples
+from trainer.core.types import Floats
 
 
 class MicrophoneFault(StrEnum):
@@ -72,7 +74,7 @@ _MAINS_HZ = (50.0, 60.0)
 
 
 def find_faults(
-    samples: Samples, rate: int, channels_db: Sequence[float] = ()
+    samples: NDArray[np.floating[Any]], rate: int, channels_db: Sequence[float] = ()
 ) -> tuple[MicrophoneFault, ...]:
     """Return what spoils a microphone, judged by silence and, if there is one, a held note.
 
@@ -134,7 +136,7 @@ def remedy(fault: MicrophoneFault, system: str = SYSTEM) -> str:
             return "use another socket or cable, away from power supplies: there is mains hum"
 
 
-def frame_levels_db(samples: Samples, rate: int) -> Floats:
+def frame_levels_db(samples: NDArray[np.floating[Any]], rate: int) -> Floats:
     """Return the RMS level of each frame in dBFS, at least -120, shape (frames,)."""
     size = max(1, round(PARAMETERS.frame_s * rate))
     sound = samples.astype(np.float64)
@@ -159,7 +161,7 @@ def _held_note(levels: Floats, floor: float) -> slice | None:
     return note if note.stop - note.start >= _frames(PARAMETERS.tone_s) else None
 
 
-def _gaps(samples: Samples, rate: int, levels: Floats, note: slice) -> int:
+def _gaps(samples: NDArray[np.floating[Any]], rate: int, levels: Floats, note: slice) -> int:
     """Return how often the level of a held note drops and comes back, at the same pitch."""
     edge, around = _frames(PARAMETERS.attack_s), _frames(PARAMETERS.around_gap_s)
     inner = levels[note][edge:-edge]
@@ -174,7 +176,7 @@ def _gaps(samples: Samples, rate: int, levels: Floats, note: slice) -> int:
     return count
 
 
-def _strongest_hz(samples: Samples, rate: int, begin: int, end: int) -> float:
+def _strongest_hz(samples: NDArray[np.floating[Any]], rate: int, begin: int, end: int) -> float:
     """Return the strongest frequency of some frames in Hz."""
     size = max(1, round(PARAMETERS.frame_s * rate))
     part = samples[max(0, begin) * size : end * size].astype(np.float64)
@@ -195,7 +197,7 @@ def _pumps(levels: Floats, note: slice) -> bool:
     return bool(rises and start - end > PARAMETERS.sink_db)
 
 
-def _is_narrow(samples: Samples, rate: int) -> bool:
+def _is_narrow(samples: NDArray[np.floating[Any]], rate: int) -> bool:
     """Whether nothing is left above what a headset's call mode passes."""
     low, high, empty = PARAMETERS.band_hz
     if rate <= 2.0 * empty:
@@ -209,7 +211,7 @@ def _is_narrow(samples: Samples, rate: int) -> bool:
     return bool(difference > PARAMETERS.band_db)
 
 
-def _hums(samples: Samples, rate: int, levels: Floats, floor: float) -> bool:
+def _hums(samples: NDArray[np.floating[Any]], rate: int, levels: Floats, floor: float) -> bool:
     """Whether the silence has lines at multiples of the mains frequency."""
     size = max(1, round(PARAMETERS.frame_s * rate))
     quiet = levels <= floor + 6.0
@@ -231,7 +233,9 @@ def _hums(samples: Samples, rate: int, levels: Floats, floor: float) -> bool:
     return False
 
 
-def _spectrum(samples: Samples, rate: int, length_s: float = 0.05) -> tuple[Floats, Floats]:
+def _spectrum(
+    samples: NDArray[np.floating[Any]], rate: int, length_s: float = 0.05
+) -> tuple[Floats, Floats]:
     """Return the mean power density and its frequencies in Hz, both shape (bins,)."""
     from scipy.signal import welch
 
