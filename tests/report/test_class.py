@@ -18,9 +18,10 @@ import pytest
 from tests.support import shelf
 from tests.support.command_line import Trainer
 from tests.support.evening_class import CLASS, DRILL, plan
-from tests.support.waiting import wait_until
+from tests.support.waiting import WITHIN_S, wait_until
 from trainer.drill import CRITERIA
 from trainer.practice import BatchError, mark_recordings
+from trainer.practice.batch import MARKED_HERE, _path
 from trainer.report.batch_report import recording_data
 from trainer.report.class_page import class_html
 from trainer.report.class_report import (
@@ -231,7 +232,7 @@ class Cluster:
         self._folder = folder
         self._file = folder / "scheduler.json"
         command = ["scheduler", "--host", "127.0.0.1", "--port", "0", "--no-dashboard"]
-        self._started = [self._start(*command, "--scheduler-file", str(self._file))]
+        self.scheduler = self._start(*command, "--scheduler-file", str(self._file))
         wait_until(self._is_written, "the scheduler starts")
         self.address: str = json.loads(self._file.read_text())["address"]
         self.workers: list[subprocess.Popen[bytes]] = []
@@ -255,13 +256,14 @@ class Cluster:
         )
 
     def close(self) -> None:
-        for process in (*self.workers, *self._started):
+        for process in (*self.workers, self.scheduler):
             process.kill()
             process.wait(20)
 
 
 @pytest.fixture
-def cluster(tmp_path: Path) -> Iterator[Cluster]:
+def cluster(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Iterator[Cluster]:
+    monkeypatch.setattr("trainer.practice.batch.WORKERS_S", WITHIN_S)  # the machine may be busy
     made = Cluster(tmp_path)
     yield made
     made.close()
@@ -296,6 +298,40 @@ def test_the_command_marks_by_a_scheduler(cluster: Cluster, folder: Path, traine
     done = trainer(*words)
     assert "3 of 4 recordings marked" in done.out
     assert done.code == 1
+
+
+def test_a_scheduler_that_is_killed_leaves_the_rest_to_this_machine(
+    cluster: Cluster, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("trainer.practice.batch.PING_S", 0.5)
+    cluster.add()
+    plans = [plan(folder / f"{name}.wav") for name in CLASS] * 2
+    done = []
+    for recording in mark_recordings(plans, cluster.address):
+        done.append(recording)
+        if len(done) == 1:
+            cluster.scheduler.send_signal(signal.SIGKILL)
+    assert sorted(each.path for each in done) == sorted(_path(each) for each in plans)
+    assert all(each.passes for each in done)
+    assert MARKED_HERE in done[-1].notes
+
+
+def test_workers_are_checked_before_anything_is_sent(
+    cluster: Cluster, folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    plans = [plan(folder / "marit.wav")]
+    monkeypatch.setattr("trainer.practice.batch.WORKERS_S", 0.5)
+    with pytest.raises(
+        BatchError, match=r"has no worker; start one on each machine with 'dask wor"
+    ):
+        list(mark_recordings(plans, cluster.address))
+    monkeypatch.setattr("trainer.practice.batch.WORKERS_S", WITHIN_S)
+    cluster.add()
+    monkeypatch.setattr("trainer.__version__", "99.0")
+    with pytest.raises(
+        BatchError, match=r"has another version of the trainer, \d.*; install 99\.0"
+    ):
+        list(mark_recordings(plans, cluster.address))
 
 
 def test_a_scheduler_that_is_not_there_is_told(

@@ -119,16 +119,17 @@ class Batch:
     ) -> Iterator[MarkedRecording]:
         """Yield the recordings as they are marked; store each result and page."""
         from trainer.core.printable import raw_stream
-        from trainer.practice import Job, mark_recording, run_jobs
+        from trainer.practice import Job, mark_recording, run_jobs, with_absolute_path
         from trainer.report.batch_report import recording_data
         from trainer.report.recording_page import RecordingWithPage, mark_with_page, write_page
 
         jobs = []
         for path, each in planned.items():
-            work: Callable[[], MarkedRecording] = partial(mark_recording, each.plan)
+            plan = with_absolute_path(each.plan)
+            work: Callable[[], MarkedRecording] = partial(mark_recording, plan)
             if each.page is not None:
                 key = each.page.key(each.made_from)
-                work = partial(mark_with_page, each.plan, each.page, key)
+                work = partial(mark_with_page, plan, each.page, key)
             jobs.append(Job(path, work))
         with typer.progressbar(
             run_jobs(jobs, self.workers),

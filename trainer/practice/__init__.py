@@ -53,6 +53,7 @@ if TYPE_CHECKING:
         mark_recording,
         mark_recordings,
         run_jobs,
+        with_absolute_path,
     )
     from trainer.practice.day_session import (
         DayEnded,
@@ -91,6 +92,7 @@ __getattr__ = lazy_getattr(
             "mark_recording",
             "mark_recordings",
             "run_jobs",
+            "with_absolute_path",
         ),
         "fingerprint": ("Fingerprint", "code_digest"),
         "day_session": (
@@ -189,4 +191,5 @@ __all__ = [
     "saved_harp",
     "saved_tolerance",
     "typical_faults",
+    "with_absolute_path",
 ]
