@@ -321,16 +321,12 @@ def test_workers_are_checked_before_anything_is_sent(
 ) -> None:
     plans = [plan(folder / "marit.wav")]
     monkeypatch.setattr("trainer.practice.batch.WORKERS_S", 0.5)
-    with pytest.raises(
-        BatchError, match=r"has no worker; start one on each machine with 'dask wor"
-    ):
+    with pytest.raises(BatchError, match="has no worker; start one on each machine"):
         list(mark_recordings(plans, cluster.address))
     monkeypatch.setattr("trainer.practice.batch.WORKERS_S", WITHIN_S)
     cluster.add()
     monkeypatch.setattr("trainer.__version__", "99.0")
-    with pytest.raises(
-        BatchError, match=r"has another version of the trainer, \d.*; install 99\.0"
-    ):
+    with pytest.raises(BatchError, match=r"has another version .*; install 99\.0"):
         list(mark_recordings(plans, cluster.address))
 
 
