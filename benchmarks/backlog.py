@@ -4,7 +4,8 @@
     python -m benchmarks.backlog --report      # one recording of a minute and its page
 
 The recordings of :mod:`benchmarks.class_takes`, no two alike, are marked by the pool of processes
-of ``trainer mark`` and by a Dask scheduler with as many single-threaded workers as there are cores.
+of ``trainer mark`` and by a Dask scheduler with as many single-threaded workers as there are cores,
+which do not profile themselves.
 With `--leaks` a neighbour leaks on every note, 5 to 20 dB below.
 
 The hours of sound per hour of CPU count everything that all processes use, their start and Dask's
@@ -52,6 +53,8 @@ ROOT = Path(__file__).parents[1]
 DRILL = find_drill("harbour-bell")
 _MARK = "import sys; from benchmarks.backlog_marking import main; main(*sys.argv[1:])"
 """What a process that marks runs; not a module, which each process of the pool would import."""
+NO_PROFILER = "DASK_DISTRIBUTED__WORKER__PROFILE__ENABLED"
+"""Variable that is False for workers that do not sample their own stacks every 10 ms."""
 HEAD = (
     f"{'':<14} {'files':>5} {'marked':>7} {'hours':>8} {'wall, s':>9} {'CPU, s':>9}"
     f" {'h per CPU h':>12} {'warm':>7} {'h per hour':>12}"
@@ -131,11 +134,11 @@ def dask_cluster(folder: Path) -> Iterator[str]:
 
 
 def _start(*words: str) -> subprocess.Popen[bytes]:
-    """Start Python quietly, with the modules of this tree."""
+    """Start Python quietly, with the modules of this tree, and Dask without its profiler."""
     path = os.pathsep.join([str(ROOT), os.environ.get("PYTHONPATH", "")])
     return subprocess.Popen(
         [sys.executable, *words],
-        env={**os.environ, "PYTHONPATH": path},
+        env={**os.environ, "PYTHONPATH": path, NO_PROFILER: "False"},
         stdout=subprocess.DEVNULL,
         stderr=subprocess.DEVNULL,
         process_group=0,
