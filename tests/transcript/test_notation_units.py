@@ -87,6 +87,14 @@ def test_a_glide_between_two_rests_is_a_path() -> None:
     assert note.alternatives == ()
 
 
+@pytest.mark.parametrize(("flat_s", "tabs"), [(0.1, ["-4"]), (0.25, ["-4'", "-4"])])
+def test_an_attack_that_begins_flat_is_a_scoop_and_no_glide(flat_s: float, tabs: list[str]) -> None:
+    path = [(0.0, hz("-4'")), (flat_s, hz("-4'")), (flat_s + 0.15, hz("-4")), (0.9, hz("-4"))]
+    notes = notated(heard("-4", path=path, seconds=0.9))
+    assert [note.tab for note in notes] == tabs
+    assert notes[0].start == 1.0
+
+
 def test_a_quick_step_between_two_rests_is_two_notes() -> None:
     path = [(0.0, hz("-4'")), (0.3, hz("-4'")), (0.34, hz("-4")), (0.8, hz("-4"))]
     first, second = list(notate([heard("-4", path=path, seconds=0.8)], C, [0.9]))

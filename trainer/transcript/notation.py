@@ -39,6 +39,9 @@ class NotationParameters:
     """Minimum duration of each of two notes that are no glide, seconds."""
     min_reach_cents: float = 60.0
     """Distance from a rest from which the start or end of a path is another entry, cents."""
+    max_scoop_s: float = 0.12
+    """Time up to which a pitch below the note at its attack is a scoop and no entry of its own,
+    seconds: recorded reeds begin flat for up to 100 ms."""
     min_vibrato_cents: float = 5.0
     """Minimum depth of a vibrato that is notated, plus and minus cents."""
 
@@ -120,7 +123,18 @@ def _stretches(note: HeardNote, harp: Harp) -> list[_Stretch]:
             stretches.append(_Stretch(tab, before.start, part.end, longer.hz))
         else:
             stretches.append(_Stretch(tab, part.start, part.end, part.hz))
+    stretches = _without_scoop(stretches)
     return stretches if len(stretches) > 1 else whole
+
+
+def _without_scoop(stretches: list[_Stretch]) -> list[_Stretch]:
+    """The entries without a short one at the attack from which the pitch rises: that is a scoop."""
+    if len(stretches) < 2:
+        return stretches
+    scoop, note, *others = stretches
+    if scoop.end > NOTATION.max_scoop_s or scoop.hz > note.hz:
+        return stretches
+    return [_Stretch(note.tab, scoop.start, note.end, note.hz), *others]
 
 
 def _with_ends(held: list[HeldPart], note: HeardNote, length: float) -> list[HeldPart]:
