@@ -472,10 +472,10 @@ def _results(take: FreeTake, readings: Sequence[Reading]) -> list[Result]:
     notes = list(track_notes(readings, take.harp, with_motion=False))
     drill, tempo = take.drill, take.drill.tempo
     try:
-        found = find_free_passes(notes, drill, take.harp, tempo, RATE)
+        free_passes = find_free_passes(notes, drill, take.harp, tempo, RATE)
     except StartError:
         return []
-    to_come = OwnTime(tempo, 0, len(drill.steps)).passes(found)
+    to_come = OwnTime(tempo, 0, len(drill.steps)).passes(free_passes)
     conductor = Conductor(Plan(take.harp, PlayerSpec(), drill=drill), RATE)
     results = []
     for reading in readings:

@@ -180,7 +180,7 @@ class TakeLines:
             return
         beat = self._entry + number
         bar = max(beat // drill.meter[0] + 1, 0)
-        if number and beat % drill.meter[0]:
+        if bar > drill.bars or (number and beat % drill.meter[0]):
             return
         steps = [drill.steps[i] for i in self._steps if drill.steps[i].bar == bar]
         words = [*map(_step_text, steps), *(solo_words(drill, bar))]
