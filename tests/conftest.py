@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import signal
 from collections import Counter
 from collections.abc import Generator
 from pathlib import Path
@@ -21,6 +22,11 @@ from tests.support.terminal import terminal  # noqa: F401 - a fixture
 
 settings.register_profile("unhurried", deadline=None)  # the machine may be busy
 settings.load_profile("unhurried")
+
+# A shell without job control has its background commands ignore Ctrl-C, which all that they start
+# inherits, and the trainer respects that.
+if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
+    signal.signal(signal.SIGINT, signal.default_int_handler)
 
 NO_SKIP = "HARP_TRAINER_NO_SKIP"
 """Set to 1 where PulseAudio, tmux and fonts must be installed, as in CI: a skipped test fails."""
