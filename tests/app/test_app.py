@@ -287,7 +287,7 @@ def test_strip_shows_a_leak_with_its_level() -> None:
         shown = await show(pilot, puppet, STARTED, at(0), *events)
         assert "!3" in shown
         assert "[4]" in shown
-        assert "hole 3 leaks, 11 dB below" in shown
+        assert "hole 3 leaks, -11 dB" in shown
         assert "▒" in shown  # and in the trace, where it happened
 
     run(test, size=LARGE)
@@ -836,7 +836,7 @@ def test_a_wrong_chord_is_not_praised(
         needle.add(heard, CHORD)
     shown = readout_of(needle.displayed)
     assert (needle.displayed.state, shown.second) == (state, second)
-    assert ("hole 3 leaks, 4 dB below" in shown.words) == (3 in holes)
+    assert ("hole 3 leaks, -4 dB" in shown.words) == (3 in holes)
     assert ("open to 4+5: 5 missing" in shown.words) == (5 not in holes)
     for i in range(80, 200):
         needle.add(replace(reading("4", 1.0, sample=240 * i), holes=(4, 5)), CHORD)

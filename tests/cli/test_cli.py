@@ -100,6 +100,7 @@ def test_the_commands_are_those_of_the_readme() -> None:
         "journal import",
         "journal backup",
         "journal where",
+        "doctor",
         "settings show",
         "settings path",
         "settings set",

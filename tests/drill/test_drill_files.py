@@ -599,7 +599,8 @@ def test_the_template_is_valid_and_formatted(
 ) -> None:
     text = drill_template("my-first_bend", title, harp, tempo, meter)
     drill = parse_drill(text, "x")
-    assert not lint_drill(text, drill)
+    warnings = lint_drill(text, drill)
+    assert not warnings or tempo > 200.0, "only a tempo too quick for level 1 is warned of"
     assert format_drill(text, "x") == text
     assert drill.title == (title.strip() if title else "My first bend")
     assert (drill.tempo, f"{drill.meter[0]}/4") == (tempo, meter)

@@ -15,7 +15,7 @@ def doctor() -> None:
 
     Example:
 
-      trainer doctor > report.txt
+      trainer doctor
     """
     from trainer.report.doctor_report import doctor_lines
     from trainer.settings import resolve_settings

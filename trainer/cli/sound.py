@@ -83,11 +83,12 @@ def check(
     """
     from trainer.sound import check_microphone
 
-    typer.echo("Be quiet for 2 s, hold one note for 3 s, and be quiet again.", err=True)
+    def ask() -> None:
+        typer.echo("Be quiet for 2 s, hold one note for 3 s, and be quiet again.", err=True)
+
+    spec = microphone_spec(device, None, channel, clicks=False)
     with silence_libraries():
-        result = check_microphone(
-            microphone_spec(device, None, channel, clicks=False), seconds=CHECK_S
-        )
+        result = check_microphone(spec, CHECK_S, ask)
     if format_ is Format.JSON:
         from trainer.report.sound_report import microphone_check_data
 

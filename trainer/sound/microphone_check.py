@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -52,8 +53,15 @@ class MicrophoneCheck:
     faults: tuple[MicrophoneFault, ...] = ()
 
 
-def check_microphone(spec: MicrophoneSpec, seconds: float = 2.0) -> MicrophoneCheck:
+def check_microphone(
+    spec: MicrophoneSpec, seconds: float = 2.0, on_open: Callable[[], None] = lambda: None
+) -> MicrophoneCheck:
     """Listen to a microphone and measure its sound.
+
+    Args:
+        spec: the microphone.
+        seconds: how long it is measured.
+        on_open: called when it gives sound, before it is measured.
 
     Raises:
         DeviceError: it cannot be opened, or stops.
@@ -63,6 +71,7 @@ def check_microphone(spec: MicrophoneSpec, seconds: float = 2.0) -> MicrophoneCh
     quality = SignalQuality(microphone.rate)
     blocks = []
     try:
+        on_open()
         for block in microphone.blocks():
             blocks.append(block.samples)
             quality.measure(block.samples[:, None])

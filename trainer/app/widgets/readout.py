@@ -155,7 +155,7 @@ def leak_words(reading: DisplayedReading) -> str:
     """Return ``clean``, or the leaking hole and its level."""
     if reading.leak_hole is None or reading.leak_db is None:
         return "clean"
-    return f"hole {reading.leak_hole} leaks, {abs(reading.leak_db):.0f} dB below"
+    return f"hole {reading.leak_hole} leaks, {reading.leak_db:.0f} dB"
 
 
 def _with_held(readout: ReadoutState, take: TakeState) -> ReadoutState:
