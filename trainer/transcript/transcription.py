@@ -309,6 +309,11 @@ def _warnings(
             f"other sounds are mixed in: {len(doubtful)} of {len(notes)} notes are less than "
             f"{DOUBTFUL_CONFIDENCE:.0%} sure and marked"
         )
+    elif playing.in_mix:
+        warnings.append(
+            "other sounds or reverberation are mixed in, and the harp was picked out of them: "
+            "check the notes by ear"
+        )
     if playing.reverb_ratio > TRANSCRIPT.max_reverb_ratio:
         warnings.append(
             "record nearer to the harp or in a room with curtains: reverberation runs the notes "
