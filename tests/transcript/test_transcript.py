@@ -424,6 +424,8 @@ def test_a_room_that_rings_is_told_and_trusted_less(
     alone = recorded(drill, harp, tmp_path / "alone.wav")
     dry = transcribe(TranscriptRequest(alone, harp=harp))
     monkeypatch.setattr(transcription, "without_reverberation", lambda notes: list(notes[:-1]))
+    # As where the network hears no harp: else it would write this recording down, and rightly.
+    monkeypatch.setattr(transcription, "_identify_in_mix", lambda *given: None)
     room = transcribe(TranscriptRequest(alone, harp=harp))
     assert not any("reverberation" in line for line in dry.warnings)
     assert any("reverberation" in line for line in room.warnings)
