@@ -66,14 +66,14 @@ class ScheduleParameters:
     first_hops: int = 2
     """Shortest interval, at the start of a note."""
     moving_hops: int = 4
-    """Longest interval while the pitch of a single reed moves, up to `beats_s`: it may be the beats
-    of an octave split, whose rate is known only from closer frames."""
+    """Longest interval while the pitch of a single reed moves: it may be the beats of an octave
+    split, whose rate is known only from closer frames."""
     still_hops: int = 8
     """Longest interval while the pitch holds."""
     calm_hops: int = 16
     """Longest interval while nothing changes, at least a frame: once one reed has sounded alone for
-    `beats_s`, or the same reeds together in the last `calm_detections`. They are detected twice as
-    often while their pitch moves."""
+    `beats_s`, or the same reeds together in the last `calm_detections`. Several reeds are detected
+    twice as often while their pitch moves."""
     calm_detections: int = 1
     """Detections in a row with the same holes as the one before from which several reeds are
     calm."""
@@ -346,9 +346,9 @@ class _ReedSchedule:
         longest = p.calm_hops if calm else p.still_hops
         if note.several and self._alike >= p.calmer_detections:
             longest *= 2
-        if self.moved_cents > p.moving_cents and (calm or note.several):
+        if self.moved_cents > p.moving_cents and note.several:
             longest //= 2
-        elif self.moved_cents > 0.0 and not (calm or note.several):
+        elif self.moved_cents > 0.0 and not note.several:
             longest = p.moving_hops
         return hops >= min(longest, p.growth * age / hop)
 
