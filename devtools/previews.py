@@ -21,6 +21,7 @@ from trainer.app.screens.practice import PracticeScreen
 from trainer.app.take_state import TakeState
 from trainer.app.theme import apply_theme
 from trainer.app.widgets.close_up import CloseUp, CloseUpState
+from trainer.app.widgets.course_map import CourseMap, CourseState
 from trainer.app.widgets.drill_preview import DrillPreview, DrillPreviewState
 from trainer.app.widgets.gauge import Gauge, GaugeState
 from trainer.app.widgets.guide_board import GuideBoard, GuideState, microphone_verdict
@@ -37,6 +38,8 @@ from trainer.app.widgets.reference_tone import ReferenceTone, ReferenceToneState
 from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.app.widgets.tab_page import TabPage, TabPageState
 from trainer.app.widgets.verdict import VerdictLines, VerdictState
+from trainer.coach import course_standing
+from trainer.drill import read_course, read_shelf
 from trainer.harp import Breath, Harp, Tab
 from trainer.practice import Plan, ReedRequested, ReedSounding
 from trainer.sound import Passage, PlayerSpec
@@ -74,6 +77,14 @@ def _guide(take: TakeState) -> GuideState:
     )
 
 
+def _course(take: TakeState) -> CourseState:
+    stages = read_course()[:6]
+    drills = {drill.name: drill for drill in read_shelf().drills}
+    standings = course_standing(stages, stages[0].drills)
+    shelves = tuple(tuple(drills[name] for name in stage.drills) for stage in stages)
+    return CourseState(standings, shelves, 1, 2)
+
+
 def _close_up(take: TakeState) -> CloseUpState:
     newest = take.sheet.newest
     return CloseUpState.of(take, newest) if newest else CloseUpState("-4", 1.0, 10.0)
@@ -94,6 +105,7 @@ def _measuring(take: TakeState) -> MeasuringState:
 
 PREVIEWS: Mapping[str, Preview] = {
     "close_up": Preview(CloseUp, _close_up),
+    "course_map": Preview(CourseMap, _course),
     "drill_preview": Preview(DrillPreview, lambda take: DrillPreviewState(take.drill)),
     "gauge": Preview(Gauge, lambda take: GaugeState.of(take.displayed)),
     "guide_board": Preview(GuideBoard, _guide),

@@ -296,6 +296,6 @@ class ScriptedListener:
         if self._due:
             self._due = deque([(0.0, TakeFinished())])
 
-    def close(self) -> None:
-        """Note that it was closed."""
+    def close(self, show: Callable[[Event], None] = lambda event: None) -> None:
+        """Note that it was closed; nothing comes meanwhile."""
         self.closed = True

@@ -23,10 +23,12 @@ from tests.support.terminal import terminal  # noqa: F401 - a fixture
 settings.register_profile("unhurried", deadline=None)  # the machine may be busy
 settings.load_profile("unhurried")
 
-# A shell without job control has its background commands ignore Ctrl-C, which all that they start
-# inherits, and the trainer respects that.
+# A shell without job control has its background commands ignore Ctrl-C, and nohup has them ignore
+# the end of the terminal. All that they start inherits it, and the trainer respects it.
 if signal.getsignal(signal.SIGINT) is signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
+if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) is signal.SIG_IGN:
+    signal.signal(signal.SIGHUP, signal.SIG_DFL)
 
 NO_SKIP = "HARP_TRAINER_NO_SKIP"
 """Set to 1 where PulseAudio, tmux and fonts must be installed, as in CI: a skipped test fails."""
