@@ -25,6 +25,7 @@ from trainer.sound import (
     Microphone,
     MicrophoneSpec,
     SoundError,
+    SourceGapError,
     SourceLost,
     accompaniment_steps,
 )
@@ -608,6 +609,20 @@ def test_samples_without_room_are_counted_and_replaced_by_silence(stand_in: Stan
             break
     sound = np.concatenate(blocks)
     assert np.flatnonzero(sound[128:] == 0.0).tolist() == list(range(9 * RATE, 11 * RATE))
+
+
+@pytest.mark.parametrize(("seconds", "error"), [(3, SourceLost), (11, SourceGapError)])
+def test_a_long_gap_counts_in_again_and_a_very_long_one_ends_the_take(
+    stand_in: StandIn, seconds: int, error: type[Exception]
+) -> None:
+    microphone = Microphone(MicrophoneSpec())
+    second = np.full((RATE, 2), 0.5, np.float32)
+    for _ in range(9 + seconds):
+        stand_in.hear(second)
+    next(iter(microphone.blocks()))
+    stand_in.hear(second[: RATE // 2])  # there is room again: the gap is known
+    with pytest.raises(error, match=f"{seconds} s of sound are missing"):
+        list(microphone.blocks())
 
 
 def test_a_device_that_ends_is_lost_after_all_it_gave(stand_in: StandIn) -> None:

@@ -78,8 +78,11 @@ class MicrophoneParameters:
     alive_s: float = 0.25
     """Time within which a live microphone gives anything but zeros, in seconds."""
     max_gap_s: float = 2.0
-    """Longest gap in the sound over which a pass goes on, in seconds; a longer one stands for a
-    computer that slept. Chosen by hand: about a bar."""
+    """Longest gap in the sound over which a pass goes on, in seconds. Chosen by hand: about a
+    bar."""
+    asleep_s: float = 10.0
+    """Gap from which the computer has slept, and nobody plays any more, in seconds. A shorter one
+    is of a busy computer: the pass is counted in again. Chosen by hand."""
     first_s: float = 4.0
     """Time that a device may take to give sound after it was opened, in seconds; virtual devices
     have been seen to take two."""
@@ -301,8 +304,9 @@ class Microphone(Source):
         """Yield blocks as they come, until it is closed.
 
         Raises:
-            SourceLost: no samples come any more; after :meth:`reopen`, blocks go on from there.
-            SourceGapError: the computer slept, or was too busy for `max_gap_s`.
+            SourceLost: no samples come any more, or some seconds of them are missing; after
+                :meth:`reopen`, blocks go on from there.
+            SourceGapError: the computer slept.
         """
         quiet_s = 0.0
         while not self._closed:
@@ -348,16 +352,19 @@ class Microphone(Source):
         """Check that no long stretch of sound is missing.
 
         Raises:
-            SourceGapError: one is missing.
+            SourceLost: the computer was too busy.
+            SourceGapError: it slept.
         """
         gap_s = self._gap_detector.observe(self._captured / self.rate)
         if self._gaps:
             gap_s = max(gap_s, self._gaps[0][1] / self.rate)
-        if gap_s > PARAMETERS.max_gap_s:
+        if gap_s > PARAMETERS.asleep_s:
             raise SourceGapError(
                 f"{gap_s:.0f} s of sound are missing: the computer slept, or was too busy; what "
                 "was played before is kept"
             )
+        if gap_s > PARAMETERS.max_gap_s:
+            raise SourceLost(f"{gap_s:.0f} s of sound are missing: the computer was too busy")
 
     def _next_block(self) -> Block:
         """Return the samples that have come, or silence for those lost before them."""
