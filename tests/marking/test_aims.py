@@ -116,8 +116,9 @@ def test_more_faults_of_any_kind_never_earn_more(data: st.DataObject) -> None:
 
     def with_faults(sizes: dict[int, dict[str, float]]) -> float:
         faults: dict[int, dict[str, object]] = {}
-        for index, by_kind in sizes.items():
-            figures: dict[str, object] = {}
+        for index in range(4):
+            by_kind = sizes.get(index, {})
+            figures: dict[str, object] = {"held_fraction": 1.0}  # measured, with a fault or without
             for name in sorted(by_kind, key=lambda name: (name == "short", name == "scoop")):
                 figures |= WORSE[name](by_kind[name])
             if isinstance(figures.get("cents"), float) and "scoop" in by_kind:
