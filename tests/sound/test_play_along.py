@@ -29,7 +29,8 @@ from trainer.report.result_report import result_data
 from trainer.sound import PlayerSpec, RecordingSpec, SoundError
 from trainer.sound.click import click
 from trainer.sound.harp_fader import FadedNote, fade_harp
-from trainer.sound.play_along import PlacedSound, render_play_along
+from trainer.sound.placed_sounds import PlacedSounds
+from trainer.sound.play_along import render_play_along
 
 RATE = 48_000
 BEATS = tuple(round(0.5 + 0.6 * i + 0.05 * np.sin(i / 2.0), 3) for i in range(20))
@@ -145,7 +146,7 @@ def test_what_cannot_be_played_is_one_sentence(drill: Drill, tmp_path: Path) -> 
 
 
 def test_a_sound_that_is_broken_off_fades() -> None:
-    placed, out = PlacedSound(1000), np.zeros(500, np.float32)
+    placed, out = PlacedSounds(1000), np.zeros(500, np.float32)
     placed.place(100, np.ones(300, np.float32))
     placed.stop(200)
     placed.mix(out, 0)

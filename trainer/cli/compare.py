@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from trainer.cli.mark import mark_one
 from trainer.cli.options import (
     A4Option,
     Format,
@@ -90,14 +91,6 @@ def _written_down(recording: Path) -> Drill:
 
 
 def _best_pass(recording: Path, drill: Drill, options: RecordingOptions) -> Result:
-    from trainer.cli.plain import take_results
-    from trainer.practice import NOTHING_DUE, MarkedRecording
-    from trainer.sound import SoundError
-
-    plan, notes = options.plan(recording, drill)
-    for note in notes:
-        typer.echo(f"{recording.name}: {note}", err=True)
-    best = MarkedRecording(recording, tuple(take_results(plan))).best
-    if best is None:
-        raise SoundError(f"{recording}: {NOTHING_DUE}")
+    best = mark_one(*options.plan(recording, drill)).best
+    assert best is not None
     return best

@@ -22,7 +22,6 @@ from trainer.cli.options import (
 )
 
 if TYPE_CHECKING:
-    from trainer.harp import Harp
     from trainer.sound import Passage
 
 DEFAULT_LENGTH_S = 10.0
@@ -92,6 +91,7 @@ def loop(
       trainer loop phrase.wav --played-on Bb --harp A
     """
     from trainer.cli.screen import can_show_screen
+    from trainer.harp import parse_key
     from trainer.practice import Plan
     from trainer.sound import Passage, Recording, validate_passage
 
@@ -104,7 +104,9 @@ def loop(
     if to is None and length is not None:
         last = min(last, length)
     selected, name = harp_from_options(harp, tuning, *(None,) * 3)
-    moved = _between(played_on, selected)
+    moved = 0.0
+    if played_on is not None:
+        moved = float(parse_key(played_on).half_steps_to(selected.key))
     passage = Passage(
         recording,
         from_,
@@ -131,15 +133,6 @@ def loop(
     from trainer.cli.screen import run_app
 
     run_app(plan, loop=(passage, moved))
-
-
-def _between(played_on: str | None, selected: Harp) -> float:
-    """Return the half steps from one harp to another, between -5 and 6."""
-    from trainer.harp import parse_key
-
-    if played_on is None:
-        return 0.0
-    return float((selected.key.tonic - parse_key(played_on).tonic + 5) % 12 - 5)
 
 
 def _write(passage: Passage, out: Path, *, force: bool) -> None:

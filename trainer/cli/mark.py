@@ -31,7 +31,7 @@ from trainer.cli.recording_options import (
 )
 
 if TYPE_CHECKING:
-    from trainer.practice import Plan
+    from trainer.practice import MarkedRecording, Plan
 
 
 def mark(
@@ -134,17 +134,20 @@ def mark(
     files = find_recordings(recordings)
     is_alone = len(files) == 1 and out is None and not recordings[0].is_dir()
     if is_alone and class_ is None and reports is None and scheduler is None:
-        _mark_one(*plan_of(files[0].path), format_)
+        _report_one(mark_one(*plan_of(files[0].path)), format_)
     else:
         workers = jobs if scheduler is None else scheduler
         Batch(drill_part, files, plan_of, out, workers, class_, listed, reports).mark(format_)
 
 
-def _mark_one(plan: Plan, notes: tuple[str, ...], format_: Format) -> None:
+def mark_one(plan: Plan, notes: tuple[str, ...]) -> MarkedRecording:
+    """Mark one recording; print its notes on standard error.
+
+    Raises:
+        SoundError: nothing of the drill was due in it.
+    """
     from trainer.cli.plain import take_results
     from trainer.practice import NOTHING_DUE, MarkedRecording
-    from trainer.report.batch_report import best_pass_data
-    from trainer.report.result_report import result_text
     from trainer.sound import SoundError
 
     recording = plan.source.file
@@ -154,6 +157,13 @@ def _mark_one(plan: Plan, notes: tuple[str, ...], format_: Format) -> None:
     marked = MarkedRecording(recording, tuple(take_results(plan)))
     if marked.best is None:
         raise SoundError(f"{recording}: {NOTHING_DUE}")
+    return marked
+
+
+def _report_one(marked: MarkedRecording, format_: Format) -> None:
+    from trainer.report.batch_report import best_pass_data
+    from trainer.report.result_report import result_text
+
     if format_ is Format.TEXT:
         typer.echo("\n\n".join(result_text(result) for result in marked.passes))
     else:

@@ -49,6 +49,10 @@ class HarpKey:
         """Name of the key note, without the range: ``F`` for ``low F``."""
         return self.name.split()[-1]
 
+    def half_steps_to(self, other: HarpKey) -> int:
+        """Return the half steps from this key to another by the shortest way, -5 to 6."""
+        return (other.tonic - self.tonic + 5) % 12 - 5
+
 
 def standard_key(pitch_class: int) -> str:
     """Usual spelling of the harp key of a pitch class, such as ``Ab`` for 8."""

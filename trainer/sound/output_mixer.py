@@ -26,9 +26,9 @@ from trainer.drill import BeatClock
 from trainer.harp import Harp
 from trainer.sound.accompaniment import Accompaniment, TrainerNote
 from trainer.sound.block import REFERENCE_LEAD_S, round_to_24_bits
-from trainer.sound.click import ClickTrack, click, mix
+from trainer.sound.click import ClickTrack, click
 from trainer.sound.passage import LoopGenerator, RenderedPassage
-from trainer.sound.play_along import PlacedSound
+from trainer.sound.placed_sounds import PlacedSounds
 from trainer.sound.speaker import Speaker
 from trainer.sound.stream_timing import StreamTiming
 from trainer.sound.tone import ToneGenerator
@@ -67,9 +67,9 @@ class OutputMixer:
         """
         self._speaker, self._input_timing, self._input_rate = speaker, input_timing, rate
         self._clicks: deque[tuple[int, bool]] = deque()
-        self._placed: list[tuple[int, Samples]] = []
+        self._placed_clicks = PlacedSounds(speaker.rate)
         self._steps = Accompaniment(speaker.rate)
-        self._recording = PlacedSound(speaker.rate)
+        self._recording = PlacedSounds(speaker.rate)
         self._tone = ToneGenerator(speaker.rate)
         self._loop = LoopGenerator(round(PARAMETERS.loop_fade_s * speaker.rate))
         self._loop_start: int | None = None
@@ -139,9 +139,7 @@ class OutputMixer:
         first = self._speaker.next_frame
         self._place_clicks(first + count)
         out = np.zeros(count, dtype=np.float32)
-        for at, samples in self._placed:
-            mix(out, first, samples, at)
-        self._placed = [(at, s) for at, s in self._placed if at + len(s) > first + count]
+        self._placed_clicks.mix(out, first)
         self._steps.mix(out, first, self._frame_of)
         self._recording.mix(out, first)
         self._tone.mix_into(out)
@@ -199,7 +197,7 @@ class OutputMixer:
             if frame >= end:
                 return
             self._clicks.popleft()
-            self._placed.append((frame, click(self._speaker.rate, accented=accented)))
+            self._placed_clicks.place(frame, click(self._speaker.rate, accented=accented))
 
     def _frame_of(self, sample: int) -> int:
         """Return the frame of the output that is heard on a sample of the input, as known now."""

@@ -14,7 +14,6 @@ import numpy as np
 from trainer.core.types import Samples
 from trainer.drill import Drill, DrillRecording, Step
 from trainer.harp import Harp, parse_key
-from trainer.sound.click import mix
 from trainer.sound.errors import SoundError
 from trainer.sound.harp_fader import FadedNote, fade_harp
 from trainer.sound.passage import FADE_S, Passage, render_passage, resample
@@ -22,8 +21,6 @@ from trainer.sound.sources.recording import Recording
 
 GAIN = 0.7
 """Factor by which it is played softer, so that clicks and tones beside it do not clip. Chosen."""
-STOP_FADE_S = 0.03
-"""Fade-out where it is broken off, in seconds. Chosen: no click."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,7 +99,7 @@ def render_play_along(drill: Drill, harp: Harp, tempo: float | None) -> PlayAlon
     if recording is None:
         return None
     speed = (tempo or drill.tempo) / drill.tempo
-    half_steps = float((harp.key.tonic - parse_key(drill.key).tonic + 5) % 12 - 5)
+    half_steps = float(parse_key(drill.key).half_steps_to(harp.key))
     begin = max(0.0, recording.second(float(drill.entry_beat(1))))
     end = recording.second(float(drill.bars * drill.meter[0]))
     if not recording.path.exists():
@@ -142,33 +139,3 @@ def _compasses(harp: Harp, step: Step) -> list[tuple[float, float]]:
     if all(len(sound) == 1 for sound in step.sounds):
         return [(min(hz), max(hz))]
     return [(each, each) for each in hz]
-
-
-class PlacedSound:
-    """A sound on its way to an output, from one frame on; one at a time."""
-
-    def __init__(self, rate: int) -> None:
-        """`rate` in samples per second of the output."""
-        self._fade = round(STOP_FADE_S * rate)
-        self._sounds: list[tuple[int, Samples]] = []
-
-    def place(self, frame: int, samples: Samples) -> None:
-        """Play samples, shape (n,), from a frame of the output on, after those before."""
-        self._sounds.append((frame, samples))
-
-    def stop(self, frame: int) -> None:
-        """Fade out what sounds at a frame, and play nothing after it."""
-        kept = []
-        for at, samples in self._sounds:
-            tail = samples[: max(0, frame - at) + self._fade].copy()
-            if at < frame:
-                count = min(self._fade, len(tail))
-                tail[len(tail) - count :] *= np.linspace(1.0, 0.0, count, dtype=np.float32)
-                kept.append((at, tail))
-        self._sounds = kept
-
-    def mix(self, out: Samples, first: int) -> None:
-        """Add it to a stretch of output, shape (n,), whose first frame has the number `first`."""
-        for at, samples in self._sounds:
-            mix(out, first, samples, at)
-        self._sounds = [each for each in self._sounds if each[0] + len(each[1]) > first + len(out)]

@@ -23,8 +23,7 @@ from trainer.app.widgets.note_list import NoteList, NoteListState
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.core import TrainerError
 from trainer.drill import Drill
-from trainer.harp import Harp
-from trainer.music import pitch_class_name
+from trainer.harp import Harp, standard_key
 from trainer.practice import PlayLoop, WriteDown
 from trainer.sound import PASSAGE_LIMITS as LIMITS
 from trainer.sound import Passage, Recording
@@ -322,8 +321,8 @@ class LoopScreen(TakeScreen):
         """Ask the listener's process for the passage as a drill."""
         worker = get_current_worker()
         harp = self._before.harp
-        tonic = (harp.key.tonic - round(self._moved)) % 12
-        played_on = Harp.of(pitch_class_name(tonic), harp.tuning.name) if self._moved else None
+        key = standard_key(harp.key.tonic - round(self._moved))
+        played_on = Harp.of(key, harp.tuning.name) if self._moved else None
         try:
             drill = self.session.listener.request(WriteDown(passage, played_on)).result()
         except TrainerError as error:

@@ -29,7 +29,8 @@ from trainer.sound.performer.improvisation import check_solo_faults, improvise
 from trainer.sound.performer.pace import Pace
 from trainer.sound.performer.performance import perform
 from trainer.sound.performer.voice import BREATH_DB, ReedVoice, VoiceKind
-from trainer.sound.play_along import PlacedSound, PlayAlong
+from trainer.sound.placed_sounds import PlacedSounds
+from trainer.sound.play_along import PlayAlong
 from trainer.sound.sources.source import DrillSetup, Source, SourceSpec
 from trainer.sound.speaker import Speaker
 
@@ -148,7 +149,7 @@ class BuiltInPlayer(Source):
         self._setup = DrillSetup(drill, harp, tempo, bars, count_in)
         self._accompaniment = Accompaniment(self.rate)
         self._recording: PlayAlong | None = None
-        self._recorded = PlacedSound(self.rate)
+        self._recorded = PlacedSounds(self.rate)
         default_block = PARAMETERS.paced_block if self._spec.realtime else PARAMETERS.block
         self._block = block or default_block
         _check(self._spec, drill)
