@@ -22,7 +22,7 @@ import random
 from collections.abc import Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, timedelta
 from statistics import fmean
 
 import trainer  # noqa: F401 - before numpy, see trainer/__init__.py
@@ -31,9 +31,10 @@ import trainer  # noqa: F401 - before numpy, see trainer/__init__.py
 
 from benchmarks import results
 from benchmarks.learner import DailySet, shelf_traits
+from benchmarks.simulated_takes import simulated_take
 from trainer.coach import DURATION, DrillTraits, StageStanding, course_standing, playable_course
 from trainer.drill import read_course
-from trainer.store import HarpTag, StepRecord, TakeRecord
+from trainer.store import StepRecord, TakeRecord
 
 FIRST_DAY = date(2026, 1, 5)
 """A Monday."""
@@ -111,23 +112,7 @@ class YearPlayer:
             for step in drill.steps
             if not (step.call or step.has_path or step.is_chord)
         )
-        return TakeRecord(
-            id="",
-            player="",
-            began=datetime.combine(day, time(12), UTC),
-            day=day,
-            drill=drill.name,
-            title=drill.title,
-            skills=drill.skills,
-            harp=HarpTag("C"),
-            tempo=drill.tempo,
-            source="microphone",
-            score=score,
-            passed=score >= drill.goal.pass_mark,
-            whole=True,
-            seconds=drill.seconds,
-            steps=steps,
-        )
+        return simulated_take(drill, day, score, steps)
 
     def _step(self, index: int, entry: str, chance: float) -> StepRecord:
         part, cents = (95.0, 2.0) if self._rng.random() < chance else (50.0, 25.0)

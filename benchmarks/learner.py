@@ -46,7 +46,7 @@ import random
 from collections.abc import Iterator, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, timedelta
 from itertools import product
 from statistics import fmean, median
 
@@ -57,6 +57,7 @@ import trainer  # noqa: F401 - before numpy, see trainer/__init__.py
 import numpy as np
 
 from benchmarks import results
+from benchmarks.simulated_takes import simulated_take
 from trainer.coach import (
     DURATION,
     DayTries,
@@ -71,7 +72,7 @@ from trainer.coach import (
 )
 from trainer.drill import read_shelf
 from trainer.harp import Harp, Tab
-from trainer.store import HarpTag, StepRecord, TakeRecord
+from trainer.store import StepRecord, TakeRecord
 
 A, C, S = 0.177, 0.217, 0.255
 H = 0.025
@@ -168,23 +169,7 @@ class Student:
         self._own[drill.name].practise(now)
         for key in self._keys[drill.name]:
             self._shared[key].practise(now)
-        return TakeRecord(
-            id="",
-            player="",
-            began=datetime.combine(day, time(12), UTC),
-            day=day,
-            drill=drill.name,
-            title=drill.title,
-            skills=drill.skills,
-            harp=HarpTag("C"),
-            tempo=drill.tempo,
-            source="microphone",
-            score=score,
-            passed=score >= drill.goal.pass_mark,
-            whole=True,
-            seconds=drill.seconds,
-            steps=steps,
-        )
+        return simulated_take(drill, day, score, steps)
 
     def _over(self, trait: DrillTraits, now: float) -> float:
         """Return a drill's strength above its threshold."""

@@ -31,7 +31,7 @@ import argparse
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import date, timedelta
 from functools import cache
 
 import trainer  # noqa: F401 - before numpy, see trainer/__init__.py
@@ -41,12 +41,13 @@ import trainer  # noqa: F401 - before numpy, see trainer/__init__.py
 import numpy as np
 
 from benchmarks import results
+from benchmarks.simulated_takes import simulated_take
 from trainer.coach import ComparisonVerdict, Progress, SubjectKind, TrendVerdict, TrendWindow
 from trainer.coach.step_table import StepKey, StepTable
 from trainer.coach.trend_model import TrendModel
 from trainer.drill import Drill, read_shelf
 from trainer.harp import Tab
-from trainer.store import HarpTag, TakeRecord
+from trainer.store import TakeRecord
 
 TODAY = date(2026, 11, 25)
 EVENINGS, SPAN, DRILLS = 38, 42, 10
@@ -180,32 +181,13 @@ def season(rng: np.random.Generator, case: Case) -> Player:
                 count = len(tab)
                 fixed = (np.full(count, day.toordinal()), np.full(count, len(takes)))
                 columns.append(np.column_stack([*fixed, tab, off]))
-                takes.append(_take(drill, day))
+                takes.append(simulated_take(drill, day, drill.goal.pass_mark, hour=18))
     table = np.concatenate(columns)
     days, take, tab = table[:, :3].astype(np.int64).T
     off = table[:, 3]
     none = np.full(len(off), np.nan)
     steps = StepTable(days, take, tab, {"cents": off, "bias_cents": none})
     return Player(steps, tuple(("note", tab, tab) for tab in tabs), tuple(takes), case)
-
-
-def _take(drill: Drill, day: date) -> TakeRecord:
-    return TakeRecord(
-        id="",
-        player="",
-        began=datetime.combine(day, time(18), UTC),
-        day=day,
-        drill=drill.name,
-        title=drill.title,
-        skills=drill.skills,
-        harp=HarpTag("C"),
-        tempo=drill.tempo,
-        source="microphone",
-        score=0.0,
-        passed=True,
-        whole=True,
-        seconds=drill.seconds,
-    )
 
 
 @dataclass
