@@ -295,6 +295,9 @@ class _Process:
                 _log.error("the listener does not end; it is killed")
                 self.kill()
             self._process.join(CLOSING_POLL_S)
+        while events := self.received():  # what it sent last, before it ended
+            for event in events:
+                show(event)
         self._events.close()
 
     def _receive_answers(self) -> None:
