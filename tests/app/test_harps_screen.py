@@ -15,11 +15,20 @@ from tests.support.snapshots import SIZES as STORED
 from tests.support.snapshots import hold
 from tests.support.snapshots import text as bare
 from tests.support.worn_reed import DROP, DROPPED, FIRST, evening, measured
-from trainer.app.screens.harps import LOW_AND_HIGH_KEYS, HarpsScreen
+from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.widgets.harp_chart import HarpState, harp_rows, harp_sentences, is_out_of_tune
-from trainer.harp import HOLES, STANDARD_KEYS, Breath, Harp, Tab, natural_entries, tuning_names
+from trainer.harp import (
+    HOLES,
+    LOW_AND_HIGH_KEYS,
+    STANDARD_KEYS,
+    Breath,
+    Harp,
+    Tab,
+    natural_entries,
+    tuning_names,
+)
 from trainer.practice import Plan
 from trainer.sound import MicrophoneSpec
 from trainer.store import HarpTag, Journal, OwnHarp, ReedRecord

@@ -3,7 +3,13 @@
 from trainer.harp.a4_guess import A4Guess, a4_guess_notes, guess_a4
 from trainer.harp.errors import HarpError
 from trainer.harp.harp import A4_RANGE_HZ, Harp, parse_offsets
-from trainer.harp.key import STANDARD_KEYS, HarpKey, parse_key, standard_key
+from trainer.harp.key import (
+    LOW_AND_HIGH_KEYS,
+    STANDARD_KEYS,
+    HarpKey,
+    parse_key,
+    standard_key,
+)
 from trainer.harp.measured_tuning import (
     OctavePair,
     ReedFrequencies,
@@ -21,6 +27,7 @@ from trainer.harp.tuning import Tuning, load_tuning, tuning_names
 __all__ = [
     "A4_RANGE_HZ",
     "HOLES",
+    "LOW_AND_HIGH_KEYS",
     "STANDARD_KEYS",
     "A4Guess",
     "Breath",

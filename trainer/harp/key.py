@@ -15,6 +15,8 @@ from trainer.music import parse_pitch_class
 
 STANDARD_KEYS = ("G", "Ab", "A", "Bb", "B", "C", "Db", "D", "Eb", "E", "F", "F#")
 """Standard keys, from the lowest harp to the highest."""
+LOW_AND_HIGH_KEYS = ("low C", "low D", "low Eb", "low E", "low F", "low F#", "high G")
+"""Keys of harps an octave lower or higher that are commonly sold (common practice)."""
 
 _LOWEST_MIDI = 55  # G3
 _RANGES = {

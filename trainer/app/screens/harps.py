@@ -25,7 +25,7 @@ from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.harp_chart import HarpChart, HarpState
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.core import TrainerError
-from trainer.harp import STANDARD_KEYS, Harp, natural_entries, tuning_names
+from trainer.harp import LOW_AND_HIGH_KEYS, STANDARD_KEYS, Harp, natural_entries, tuning_names
 from trainer.music import POSITIONS
 from trainer.practice import Plan
 from trainer.reedcare import list_own_harps, measured_harp, nominal_harp, watch_harp
@@ -33,8 +33,6 @@ from trainer.report.reed_watch_report import reed_verdict_text
 from trainer.settings import Settings, load_settings
 from trainer.store import Journal, OwnHarp, journal_path
 
-LOW_AND_HIGH_KEYS = ("low C", "low D", "low Eb", "low E", "low F", "low F#", "high G")
-"""Keys of harps an octave lower or higher that are commonly sold (common practice)."""
 WIDE_COLUMNS = 110
 """Columns from which the list is wider."""
 WATCH_PENDING = "reading your takes on it …"
