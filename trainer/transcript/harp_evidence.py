@@ -3,8 +3,7 @@
 The evidence of a harp is how often each of its entries would be played, how the mouth would move,
 and which glides and chords it could play. That of a tonic is how often each degree above it is
 played, and on which degrees the tune begins, rests and ends. The octave of a note counts, too: the
-holes on which a tune lies tell more than the names of its notes. :mod:`trainer.transcript.harp_guess`
-weighs it.
+holes on which a tune lies tell more than the names of its notes.
 """
 
 from __future__ import annotations
