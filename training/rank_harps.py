@@ -1,7 +1,7 @@
 """Fit the weights by which harps are ranked.
 
-    python -m training.rank_harps OUT.npz [--tunes 4000] [--hidden 32] [--epochs 6] [--seed 1]
-    python -m training.rank_harps OUT.npz --leave-out 0 16 32 --decays 0.01 0.1
+    python -m training.rank_harps OUT.npz [--tunes 4000] [--hidden 16] [--epochs 6] [--seed 1]
+    python -m training.rank_harps OUT.npz --leave-out 1 16 40 --decays 0.03 0.1
 
 The loss is the cross-entropy of the true harp and position among all harps and positions, on tunes
 of the generators of :mod:`training.harp_tunes`; Adam with decoupled decay (Loshchilov and Hutter
@@ -33,11 +33,12 @@ from scipy.optimize import minimize
 
 from trainer.harp import STANDARD_KEYS, Harp
 from trainer.transcript.harp_evidence import gather_evidence
+from trainer.transcript.harp_guess import HARP_GUESS
 from training.harp_tunes import GENERATORS, make_example
 
 Array = NDArray[np.float32]
 Weights = dict[str, Array]
-TUNINGS = ("natural-minor", "harmonic-minor", "melodic-minor")
+TUNINGS = HARP_GUESS.minor_tunings
 STANDARD = tuple(Harp.of(f"{low}{key}") for low in ("", "low ") for key in STANDARD_KEYS)
 TUNED = tuple(Harp.of(key, tuning) for tuning in TUNINGS for key in STANDARD_KEYS)
 HARPS = (*STANDARD, *TUNED)
@@ -45,6 +46,15 @@ NAMES = [harp.name for harp in HARPS]
 TUNED_ODDS = 0.15
 """Fraction of tunes on minor harps: more than are played, so that they are learnt. The guesser
 corrects for it."""
+FREQUENCY = np.log(
+    [
+        (1.0 - HARP_GUESS.tuned_frequency) / (1.0 - TUNED_ODDS)
+        if harp in STANDARD
+        else HARP_GUESS.tuned_frequency / TUNED_ODDS
+        for harp in HARPS
+    ]
+)
+"""Log frequency of each harp in use relative to the tunes of the training."""
 TONIC = np.array([[(harp.key.tonic + 7 * q) % 12 for q in range(12)] for harp in HARPS])
 """Pitch class of the tonic by harp and position from 0."""
 BATCH = 64
@@ -194,7 +204,7 @@ def rank(weights: Weights, material: Material) -> Array:
 def harp_odds(logits: Array, notes: NDArray[np.intp], calibration: Array) -> Array:
     """Return the probability of each harp."""
     temperature = np.exp(calibration[0] + calibration[1] * np.log(notes / 30.0))
-    scaled = logits / temperature[:, None, None]
+    scaled = logits / temperature[:, None, None] + FREQUENCY[: logits.shape[1], None]
     scaled = np.exp(scaled - scaled.max(axis=(1, 2), keepdims=True))
     return scaled.sum(axis=2) / scaled.sum(axis=(1, 2))[:, None]
 
@@ -202,12 +212,15 @@ def harp_odds(logits: Array, notes: NDArray[np.intp], calibration: Array) -> Arr
 def calibrate(logits: Array, material: Material) -> Array:
     """Return log temperature at 30 notes, and its slope by the log of their number."""
     rows = np.arange(len(logits))
+    weight = np.exp(FREQUENCY[material.harp])
 
     def loss(calibration: Array) -> float:
         odds = harp_odds(logits, material.notes, calibration)
-        return -float(np.log(odds[rows, material.harp] + 1e-9).mean())
+        return -float(np.average(np.log(odds[rows, material.harp] + 1e-9), weights=weight))
 
-    return np.array(minimize(loss, np.zeros(2), method="Nelder-Mead", tol=1e-3).x)
+    corners = [[0.0, 0.0], [0.3, 0.0], [0.0, 0.3]]
+    options = {"initial_simplex": corners, "xatol": 0.01, "fatol": 1e-4}
+    return np.array(minimize(loss, np.zeros(2), method="Nelder-Mead", options=options).x)
 
 
 def calibration_error(first: Array, right: Array) -> float:
@@ -245,7 +258,7 @@ def main() -> None:
     parser = argparse.ArgumentParser(prog="python -m training.rank_harps")
     parser.add_argument("out")
     parser.add_argument("--tunes", type=int, default=4000, help="of each generator")
-    parser.add_argument("--hidden", type=int, default=32)
+    parser.add_argument("--hidden", type=int, default=16)
     parser.add_argument("--decay", type=float, default=0.03)
     parser.add_argument("--epochs", type=int, default=6)
     parser.add_argument("--seed", type=int, default=1)
@@ -278,7 +291,7 @@ def main() -> None:
             print(describe(name, logits[rows], material.subset(rows), fitted))
         for name, rows in (("all", standard), ("tuned", ~standard)):
             print(describe(name, logits[rows], material.subset(rows), fitted), flush=True)
-    np.savez(options.out, **weights, calibration=calibration)
+    np.savez(options.out, **weights, calibration=calibration, tuned=TUNED_ODDS)
     print(f"done after {time.monotonic() - begun:.0f} s")
 
 

@@ -41,7 +41,10 @@ KINDS = _BELOW + 3
 below, inside and above its range."""
 _MOVES = 8
 _EXTRA = 6
-HARP_FEATURES = KINDS + _MOVES + _EXTRA + 3
+_AVOIDED = 4
+_RESTS = 5
+_REACH = 3
+HARP_FEATURES = KINDS + _MOVES + _EXTRA + _AVOIDED + _RESTS + _REACH + 3
 """Number of features of a harp."""
 TONIC_FEATURES = 60
 """Number of features of a tonic: 12 degrees in five ways."""
@@ -138,9 +141,13 @@ def gather_evidence(events: Sequence[PitchEvent], harps: Sequence[Harp]) -> Evid
     chords = _pairs(
         pair for path in paths for pitch in path for pair in combinations(pitch.notes, 2)
     )
+    held = np.array(
+        [(event.end - event.start) / len(event.path) for event in events for _ in event.path]
+    )
+    held /= max(held.sum(), 1e-9)
     features = np.empty((len(harps), HARP_FEATURES), np.float32)
     for row, harp in zip(features, harps, strict=True):
-        row[:] = _harp_features(line, glides, chords, harp)
+        row[:] = _harp_features(line, held, glides, chords, harp)
     return Evidence(features, _tonic_features(events))
 
 
@@ -150,6 +157,7 @@ def _pairs(pairs: Iterable[tuple[int, int]]) -> NDArray[np.intp]:
 
 def _harp_features(
     line: NDArray[np.intp],
+    held: NDArray[np.float64],
     glides: NDArray[np.intp],
     chords: NDArray[np.intp],
     harp: Harp,
@@ -190,9 +198,40 @@ def _harp_features(
             np.count_nonzero(~has),
         ]
     )
+    last, first = notes[-1], notes[0]
+    rests = [
+        2.0 * np.sqrt(held[bend > 0].sum()),
+        plan.bend[last] > 0,
+        plan.draw[last] == 1 and plan.bend[last] == 0,
+        plan.bend[first] > 0,
+        plan.draw[first] == 1 and plan.bend[first] == 0,
+    ]
+    middle = hole[has].mean() if has.any() else 5.0
+    reach = [middle, *(np.percentile(hole[has], (5, 95)) if has.any() else (5.0, 5.0))]
+    avoided = 0.5 * np.sqrt(_avoided(notes, plan))
     low = harp.key.name.startswith("low")
     tuned = harp.tuning.name != STANDARD_TUNING
-    return np.concatenate([0.5 * counts, moves, extra, [low, tuned, 0.25 * np.log(len(line))]])
+    rest = [*rests, *(0.2 * np.array(reach)), low, tuned, 0.25 * np.log(len(line))]
+    return np.concatenate([0.5 * counts, moves, extra, avoided, rest])
+
+
+def _avoided(notes: NDArray[np.intp], plan: Layout) -> NDArray[np.float64]:
+    """Count notes that a tune has in another octave only, though they lie in its range.
+
+    A note that is hard on the harp in this octave is a reason for that; one that lies open is not.
+
+    Returns:
+        Numbers of those that lie open, are draw bends, are blow bends, or are overblown or lacking.
+    """
+    span = np.arange(notes.min(), notes.max() + 1)
+    absent = span[np.isin(span % 12, notes % 12) & ~np.isin(span, notes)]
+    bend, drawn = plan.bend[absent], plan.draw[absent] == 1
+    lacking = (plan.kind[absent] >= _OVERS).sum()
+    bent = bend > 0
+    return np.array(
+        [len(absent) - lacking - bent.sum(), (bent & drawn).sum(), (bent & ~drawn).sum(), lacking],
+        float,
+    )
 
 
 def _tonic_features(events: Sequence[PitchEvent]) -> Array:
