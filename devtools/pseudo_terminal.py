@@ -10,11 +10,31 @@ import struct
 import subprocess
 import termios
 import time
+from collections.abc import Callable
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 WITHIN_S = 90.0
 """Longest wait in seconds, far beyond what a busy machine needs."""
+
+
+class Process(Protocol):
+    """A running command, as `subprocess.Popen` is."""
+
+    pid: int
+    returncode: Any
+
+    def poll(self) -> int | None:
+        """Return its exit code; None while it runs."""
+
+    def wait(self) -> int:
+        """Wait until it has ended."""
+
+    def kill(self) -> None:
+        """Kill it."""
+
+    def send_signal(self, number: int) -> None:
+        """Send it a signal."""
 
 
 class PseudoTerminal:
@@ -23,25 +43,39 @@ class PseudoTerminal:
     Args:
         command: the command.
         controlling: whether it is the command's controlling terminal, whose end sends SIGHUP.
+        start: starts the command in another way, from the descriptors of the terminal and of its
+            other end.
 
     Attributes:
         output: what the command has written so far.
         process: the command.
     """
 
-    def __init__(self, *command: str | Path, controlling: bool = True) -> None:
+    def __init__(
+        self,
+        *command: str | Path,
+        controlling: bool = True,
+        start: Callable[[int, int], Process] | None = None,
+    ) -> None:
         self.output = b""
         self._ours, self._theirs = pty.openpty()
         fcntl.ioctl(self._theirs, termios.TIOCSWINSZ, struct.pack("HHHH", 24, 80, 0, 0))
         self.attributes_before = self.attributes
-        self.process = subprocess.Popen(
+        self.process: Process = (
+            start(self._theirs, self._ours)
+            if start is not None
+            else self._started(command, controlling)
+        )
+
+    def _started(self, command: tuple[str | Path, ...], controlling: bool) -> Process:
+        return subprocess.Popen(
             command,
             env=os.environ | {"TERM": "xterm-256color"},
             stdin=self._theirs,
             stdout=self._theirs,
             stderr=self._theirs,
             start_new_session=True,
-            preexec_fn=_take_terminal if controlling else None,
+            preexec_fn=take_terminal if controlling else None,
         )
 
     @property
@@ -79,7 +113,9 @@ class PseudoTerminal:
                 time.sleep(0.05)
         if self._ours >= 0:
             self.read(0.1)
-        return self.process.returncode
+        code = self.process.returncode
+        assert isinstance(code, int)
+        return code
 
     def close(self) -> None:
         """End the command and the terminal."""
@@ -90,5 +126,6 @@ class PseudoTerminal:
             self.hang_up()
 
 
-def _take_terminal() -> None:
+def take_terminal() -> None:
+    """Make standard input the controlling terminal of this process, the first of its session."""
     fcntl.ioctl(0, termios.TIOCSCTTY, 0)

@@ -21,8 +21,15 @@ import soundfile
 from devtools.torture.mutation import HOSTILE, mutate
 from trainer.cli import main
 from trainer.core import TrainerError
-from trainer.drill import find_drill, parse_drill
+from trainer.drill import (
+    find_drill,
+    format_drill,
+    lint_drill,
+    parse_drill,
+    write_drill,
+)
 from trainer.drill.shelf import drill_files
+from trainer.drill.transpose import move_by_pitch
 from trainer.exchange import read_midi, read_musicxml, read_tab_text, write_midi, write_musicxml
 from trainer.harp import Harp
 from trainer.practice import Plan, run_take, saved_harp, saved_tolerance
@@ -39,13 +46,23 @@ _STEERING = re.compile(r"[\x00-\x08\x0b-\x1f\x7f-\x9f\u202a-\u202e\u2066-\u2069]
 
 
 def drills(folder: Path) -> Trial:
-    """Mutated drill files are parsed."""
+    """Mutated drill files are parsed; accepted ones are checked, formatted, written and moved."""
     texts = [path.read_bytes() for path in sorted(drill_files().values())]
 
     def trial(chance: Random) -> bool:
         text = mutate(chance.choice(texts), chance).decode("utf-8", "replace")
         with contextlib.suppress(TrainerError):
-            parse_drill(text, "mutant")
+            drill = parse_drill(text, "mutant")
+            match chance.randrange(8):
+                case 0:
+                    lint_drill(text, drill)
+                case 1:
+                    format_drill(text, "mutant")
+                case 2:
+                    parse_drill(write_drill(drill), "written")
+                case 3:
+                    with contextlib.suppress(TrainerError):
+                        move_by_pitch(drill, Harp.of(chance.choice(("G", "A", "low F"))))
             return True
         return False
 

@@ -1,21 +1,30 @@
-"""Trials of takes: a process or terminal is killed, the sound is lost, the computer sleeps."""
+"""Trials of takes: a process or terminal is killed, the sound is lost, the computer sleeps.
+
+Most processes that are killed are copies of one that has loaded everything
+(:mod:`devtools.torture.forked`); `FRESH` of them are started as a player starts them.
+"""
 
 from __future__ import annotations
 
 import os
+import shutil
 import signal
+import sqlite3
 import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import suppress
+from contextlib import closing, nullcontext, suppress
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from random import Random
 from typing import ClassVar
 
-from devtools.pseudo_terminal import PseudoTerminal
+from devtools.pseudo_terminal import PseudoTerminal, take_terminal
+from devtools.torture.forked import Forked, forked_listeners
 from devtools.torture.inputs import Trial
+from trainer.core.system import CAN_FORK
 from trainer.drill import BeatClock, parse_drill
 from trainer.harp import Harp
 from trainer.practice import (
@@ -44,12 +53,21 @@ DRILL = parse_drill(
     'tab = "4:1 -4:1 5:1 -5:1 | 6:1 -6:1 5:1 4:1 | 4:1 -4:1 5:1 -5:1 | 6:4"\n',
     "mole",
 )
-WITHIN_S = 60.0
+WITHIN_S = 600.0
+"""Longest wait for a step or an end, in seconds, far beyond what a busy machine needs."""
+FRESH = 0.05
+"""Fraction of the processes that are started afresh. Chosen by hand: a start takes ten times as
+long as a take."""
 
 
-def plan_of(journal: Path) -> Plan:
-    """Return a take of the built-in player in real time."""
-    source = PlayerSpec(realtime=True)
+def is_fresh(chance: Random) -> bool:
+    """Return whether a process is to be started afresh."""
+    return chance.random() < FRESH or not CAN_FORK
+
+
+def plan_of(journal: Path, realtime: bool = True) -> Plan:
+    """Return a take of the built-in player, in real time or as fast as it can."""
+    source = PlayerSpec(realtime=realtime)
     return Plan(Harp.of("C"), source, drill=DRILL, journal=journal, count_in=1, player="Marit")
 
 
@@ -59,33 +77,53 @@ def kept_steps(journal: Path) -> set[int]:
         return {step.index for take in opened.takes() for step in take.steps}
 
 
+def written_steps(journal: Path) -> set[int]:
+    """Return the steps of a journal that another process writes; it is only looked at."""
+    with closing(sqlite3.connect(f"{journal.as_uri()}?mode=ro", uri=True)) as db:
+        return {index for (index,) in db.execute("SELECT idx FROM steps")}
+
+
 def listener(folder: Path) -> Trial:
     """The listener's process is killed while a take runs; another goes on."""
-    running = Listener()
     number = 0
+    listeners: dict[bool, Listener] = {}
 
     def trial(chance: Random) -> bool:
         nonlocal number
         number += 1
         journal = folder / f"{number}.sqlite"
-        running.begin(plan_of(journal))
-        reported = _steps(running, chance.randint(1, len(DRILL.steps) - 2))
-        how = chance.choice((signal.SIGTERM, signal.SIGKILL))
-        os.kill(running._process._process.pid or 0, how)
-        until = time.monotonic() + WITHIN_S
-        over = False
-        while not over:
-            assert time.monotonic() < until, "the take does not end"
-            for event in running.poll():
-                if isinstance(event, StepMarked):
-                    reported.add(event.mark.step.index)
-                over = over or isinstance(event, TakeFinished)
-            time.sleep(0.005)
+        fresh = is_fresh(chance)
+        with nullcontext() if fresh else forked_listeners():
+            if fresh not in listeners:
+                listeners[fresh] = Listener()
+            one = listeners[fresh]
+            one.begin(plan_of(journal, realtime=chance.random() < 0.5))
+            reported = _steps(one, chance.randint(1, len(DRILL.steps) - 2))
+            how = chance.choice((signal.SIGTERM, signal.SIGKILL))
+            os.kill(one._process._process.pid or 0, how)
+            until = time.monotonic() + WITHIN_S
+            over = False
+            while not over:
+                assert time.monotonic() < until, "the take does not end"
+                for event in one.poll():
+                    if isinstance(event, StepMarked):
+                        reported.add(event.mark.step.index)
+                    over = over or isinstance(event, TakeFinished)
+                time.sleep(0.005)
         lost = reported - kept_steps(journal)
         assert not lost, f"{how.name} lost the steps {sorted(lost)}"
+        _forget(journal)
         return True
 
     return trial
+
+
+def _forget(journal: Path) -> None:
+    """Delete a journal that has passed: a thousand of them would fill a memory."""
+    for path in journal.parent.glob(f"{journal.name}*"):
+        path.unlink(missing_ok=True)
+    for name in ("running", "backups"):
+        shutil.rmtree(journal.parent / name, ignore_errors=True)
 
 
 def _steps(running: Listener, count: int) -> set[int]:
@@ -103,45 +141,54 @@ def _steps(running: Listener, count: int) -> set[int]:
 
 def lines(folder: Path) -> Trial:
     """A take in lines is ended by a signal, or its reader goes away."""
-    code = (
-        "import sys; from pathlib import Path; from devtools.torture.takes import print_take\n"
-        "print_take(Path(sys.argv[1]))"
-    )
     number = 0
 
     def trial(chance: Random) -> bool:
         nonlocal number
         number += 1
         journal = folder / f"{number}.sqlite"
-        process = subprocess.Popen(
-            [sys.executable, "-c", code, str(journal)], stdout=subprocess.PIPE, text=True
-        )
-        assert process.stdout is not None
+        reader, writer = os.pipe()
+        process = _lines_process(journal, writer, reader, chance)
+        os.close(writer)
         count, reported = chance.randint(1, len(DRILL.steps) - 2), set[int]()
-        for line in process.stdout:
-            reported.add(int(line))
-            if len(reported) >= count:
-                break
         how = chance.choice((signal.SIGTERM, signal.SIGHUP, signal.SIGINT, signal.SIGKILL, None))
-        if how is None:
-            process.stdout.close()
-        else:
-            process.send_signal(how)
-            reported |= {int(line) for line in process.stdout if line.endswith("\n")}
+        with os.fdopen(reader) as output:
+            for line in output:
+                reported.add(int(line))
+                if len(reported) >= count:
+                    break
+            if how is not None:
+                process.send_signal(how)
+                reported |= {int(line) for line in output if line.endswith("\n")}
         process.wait(WITHIN_S)
         lost = reported - kept_steps(journal)
         assert not lost, f"{how} lost the steps {sorted(lost)}"
+        _forget(journal)
         return True
 
     return trial
 
 
-def print_take(journal: Path) -> None:
+def _lines_process(
+    journal: Path, writer: int, reader: int, chance: Random
+) -> Forked | subprocess.Popen[bytes]:
+    """Start a take in lines that are written to a pipe."""
+    realtime = chance.random() < 0.5
+    if is_fresh(chance):
+        code = (
+            "import sys; from pathlib import Path; from devtools.torture.takes import print_take\n"
+            f"print_take(Path(sys.argv[1]), {realtime})"
+        )
+        return subprocess.Popen([sys.executable, "-c", code, str(journal)], stdout=writer)
+    return Forked(partial(print_take, journal, realtime), (0, writer, 2), close=(reader,))
+
+
+def print_take(journal: Path, realtime: bool) -> None:
     """Play a take in lines, and print the index of each step as it is marked."""
     from trainer.cli.plain import console_events
 
     with suppress(BrokenPipeError):
-        for event in console_events(plan_of(journal)):
+        for event in console_events(plan_of(journal, realtime)):
             if isinstance(event, StepMarked):
                 print(event.mark.step.index, flush=True)
 
@@ -158,11 +205,14 @@ def app(folder: Path) -> Trial:
         nonlocal number
         number += 1
         journal = folder / f"{number}.sqlite"
-        terminal = PseudoTerminal(
-            sys.executable, "-c", code, journal, controlling=chance.random() < 0.5
-        )
+        controlling = chance.random() < 0.5
+        if is_fresh(chance):
+            terminal = PseudoTerminal(sys.executable, "-c", code, journal, controlling=controlling)
+        else:
+            terminal = PseudoTerminal(start=partial(_forked_app, journal, controlling))
         try:
-            reported = _wait_for_steps(journal, terminal)
+            count = chance.randint(1, len(DRILL.steps) - 2)
+            reported = _wait_for_steps(journal, terminal, count)
             how = chance.choice((signal.SIGTERM, signal.SIGHUP, signal.SIGKILL, None))
             if how is None:
                 terminal.hang_up()
@@ -175,17 +225,37 @@ def app(folder: Path) -> Trial:
             terminal.close()
         lost = reported - kept_steps(journal)
         assert not lost, f"{how} lost the steps {sorted(lost)}"
+        _forget(journal)
         return True
 
     return trial
 
 
-def _wait_for_steps(journal: Path, terminal: PseudoTerminal) -> set[int]:
-    """Wait until a step is marked; return those that are."""
+def _forked_app(journal: Path, controlling: bool, theirs: int, ours: int) -> Forked:
+    """Start the app in a terminal as a copy of this process."""
+
+    def prepare() -> None:
+        os.setsid()
+        if controlling:
+            take_terminal()
+        os.environ["TERM"] = "xterm-256color"
+
+    def show() -> None:
+        with forked_listeners():
+            show_take(journal)
+
+    return Forked(show, (theirs, theirs, theirs), close=(ours,), prepare=prepare)
+
+
+def _wait_for_steps(journal: Path, terminal: PseudoTerminal, count: int) -> set[int]:
+    """Wait until some steps are marked; return those that are."""
     until = time.monotonic() + WITHIN_S
-    while not journal.exists() or not (steps := kept_steps(journal)):
+    steps = set[int]()
+    while len(steps) < count:
         assert time.monotonic() < until, "no steps come"
         terminal.read(0.05)
+        with suppress(sqlite3.Error):  # not yet made, or being written
+            steps |= written_steps(journal)
     return steps
 
 

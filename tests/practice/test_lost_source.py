@@ -231,6 +231,17 @@ def test_a_gap_in_the_sound_ends_the_pass_and_the_take(tmp_path: Path, loop: boo
     assert (len(take.steps), take.whole) == (5, False)
 
 
+def test_what_was_marked_before_an_early_gap_is_kept(tmp_path: Path) -> None:
+    plan = plan_of(1.9, journal=tmp_path / "journal.sqlite")
+    source = replace(plan.source, error=SourceGapError("35 s of sound are missing"))  # type: ignore[type-var]
+    events = list(run_take(replace(plan, source=source)))
+    marked = {event.mark.step.index for event in events if isinstance(event, StepMarked)}
+    with Journal(tmp_path / "journal.sqlite") as journal:
+        (take,) = journal.takes()
+    assert marked
+    assert {step.index for step in take.steps} >= marked
+
+
 def test_passes_of_silence_are_not_in_the_journal(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

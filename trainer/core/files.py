@@ -76,13 +76,17 @@ def atomic_write(path: Path) -> Iterator[Path]:
         part.unlink(missing_ok=True)
 
 
-def replace_file(path: Path, data: bytes, *, mode: int = _OWNER_FILE_MODE) -> None:
+def replace_file(
+    path: Path, data: bytes, *, mode: int = _OWNER_FILE_MODE, waits_for_disk: bool = True
+) -> None:
     """Replace the content of a file atomically: readers see the old content or the new.
 
     Args:
         path: the file; where it is a link, the file it points to is replaced.
         data: the new content.
         mode: permissions of the new file.
+        waits_for_disk: whether it is on the disk on return. If not, it outlives the process but
+            not a loss of power in the next seconds; on a busy disk, waiting takes seconds.
 
     Raises:
         OSError: it cannot be written; the old file is left unchanged.
@@ -93,8 +97,9 @@ def replace_file(path: Path, data: bytes, *, mode: int = _OWNER_FILE_MODE) -> No
     try:
         with os.fdopen(handle, "wb") as file:
             file.write(data)
-            file.flush()
-            os.fsync(file.fileno())
+            if waits_for_disk:
+                file.flush()
+                os.fsync(file.fileno())
         temporary.chmod(mode)
         replace_path(temporary, path)
     except OSError:

@@ -16,9 +16,7 @@ import logging
 import multiprocessing as mp
 import os
 import pickle
-import shutil
 import sys
-import tempfile
 import threading
 import time
 from collections import deque
@@ -45,6 +43,7 @@ from trainer.practice.events import (
 )
 from trainer.practice.plan import Plan
 from trainer.practice.requests import Request
+from trainer.practice.scratch import scratch_folder
 from trainer.practice.session import run_take
 
 Answer = TypeVar("Answer")
@@ -380,7 +379,6 @@ def _serve(
     start_logging("trainer-listener", console=False)
     _log.info("listener started, process %d", os.getpid())
     sender = _Sender(events, bytes_taken)
-    scratch = Path(tempfile.mkdtemp(prefix="heard-"))
     orders = _Orders(orders_pipe, answers)
     leave_signals_to_the_screen(orders.terminate)
 
@@ -389,25 +387,24 @@ def _serve(
         return orders.should_stop()
 
     try:
-        while True:
-            plan = orders.wait_for_plan()
-            for event in logged(
-                runner(replace(plan, scratch=scratch), should_stop, orders.next_command)
-            ):
-                sender.send(event)
-                if isinstance(event, TakePaused):
-                    sender.drain(PAUSE_DRAIN_S)  # reopening the microphone may take seconds
-                if isinstance(event, PassStarted):
-                    gc.freeze()  # what exists by now stays; the collector need not visit it
-            while not sender.drain(DRAIN_POLL_S):
-                orders.drop_late()
+        with scratch_folder() as scratch:
+            while True:
+                plan = orders.wait_for_plan()
+                for event in logged(
+                    runner(replace(plan, scratch=scratch), should_stop, orders.next_command)
+                ):
+                    sender.send(event)
+                    if isinstance(event, TakePaused):
+                        sender.drain(PAUSE_DRAIN_S)  # reopening the microphone may take seconds
+                    if isinstance(event, PassStarted):
+                        gc.freeze()  # what exists by now stays; the collector need not visit it
+                while not sender.drain(DRAIN_POLL_S):
+                    orders.drop_late()
     except (EOFError, ConnectionError):
         _log.info("listener ended")
     except Exception:
         _log.exception("listener failed")
         raise
-    finally:
-        shutil.rmtree(scratch, ignore_errors=True)
 
 
 def _note_work(worked_s: c_double) -> None:

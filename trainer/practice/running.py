@@ -52,6 +52,8 @@ class RunningTake:
     def note(self, takes: Sequence[str], tags: Mapping[str, Any], save: Path | None) -> None:
         """Note what is needed to adopt the sound.
 
+        The ear waits meanwhile: this must not wait for the disk.
+
         Args:
             takes: ids of the passes so far, the running one last.
             tags: what is to be saved with the sound.
@@ -59,7 +61,8 @@ class RunningTake:
         """
         content = {"takes": takes, "tags": tags, "save": str(save.absolute()) if save else None}
         with contextlib.suppress(OSError):
-            replace_file(self.folder / _NOTE, json.dumps(content).encode())
+            note_file = self.folder / _NOTE
+            replace_file(note_file, json.dumps(content).encode(), waits_for_disk=False)
 
     def close(self) -> None:
         """End the take; its folder is deleted unless it still holds sound."""

@@ -35,12 +35,16 @@ class Recovery:
         source: the source.
         analysed: blocks of the source that were read and analysed before; taken from here first.
         should_stop: called while the source is lost.
+
+    Attributes:
+        slept: whether the blocks ended because the computer slept.
     """
 
     def __init__(
         self, source: Source, analysed: deque[AnalysedBlock], should_stop: Callable[[], bool]
     ) -> None:
         self._source, self._analysed, self._should_stop = source, analysed, should_stop
+        self.slept = False
 
     def blocks(self) -> Iterator[AnalysedBlock | Event]:
         """Yield blocks, and events where the source is lost and comes back; end at a long gap."""
@@ -53,6 +57,7 @@ class Recovery:
                 yield from map(AnalysedBlock, self._source.blocks())
                 return
             except SourceGapError as error:
+                self.slept = True
                 yield Notice(str(error))
                 return
             except SourceLost as error:

@@ -159,6 +159,7 @@ class _Take:
                 self._recorder.note_pass(self._tags())
         elif isinstance(event, PassEnded):
             assert self._open is not None
+            self._recorder.keeps_all |= self._open.slept
             yield from self._recorder.record(event.result, self._open.scheduler.pass_began)
             event = replace(event, record=self._recorder.newest)
         yield event
@@ -171,7 +172,8 @@ class _Take:
         return tags_of(self._plan.drill, self._plan.harp, passes, own_time)
 
     def abort(self) -> Iterator[Event]:
-        """Yield the result of what was played before an error."""
+        """Yield the result of what was played before an error; even a false start is kept."""
+        self._recorder.keeps_all = True
         if self._open is not None:
             yield from self._open.stop()
 
@@ -179,7 +181,6 @@ class _Take:
         """Keep what was played and close, where nobody reads any more."""
         if self._closed:
             return
-        self._recorder.keeps_all = True
         try:
             for event in self.abort():
                 list(self.record(event))
@@ -238,6 +239,11 @@ class _OpenTake:
         self._waiting = Waiting(plan, source.rate) if _waits(plan, source) else None
         self._position = 0
         """The sample up to which the source has been read."""
+
+    @property
+    def slept(self) -> bool:
+        """Whether the sound ended because the computer slept."""
+        return self._recovery.slept
 
     @property
     def _pass_running(self) -> bool:
