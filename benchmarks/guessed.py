@@ -1,26 +1,29 @@
 """How often the harp and the position of a tune are guessed right from its notes.
 
-    python -m benchmarks.guessed [--tunes 2] [--first 0] [--heard 1]
+    python -m benchmarks.guessed [--tunes 2] [--first 0] [--heard 1] [--ceiling 60]
 
-Tunes are made up for every standard key and for the positions 1, 2, 3, 4, 5 and 12, by two
-generators whose results stand side by side:
+The guess was fitted on the generators of `training/harp_tunes.py` (training/README.md). None of the
+tunes here are of them:
 
-- *independent*: :mod:`benchmarks.tunes`, which shares nothing with the guesser.
-- *same scales*: `same_scales_tune`. Its scales, their frequencies and its bend factor are those of
-  `trainer/transcript/harp_guess.py`, whose constants were chosen on it with seeds below 50. What it
-  measures is how well the guesser inverts its own assumptions.
+- *licks*, *dances*: :mod:`benchmarks.played_tunes`, in positions and on harps as they are played;
+- *shelf*: the drills on the shelf in the standard tuning, of 12 steps or more, each in another key;
+- *independent*: :mod:`benchmarks.tunes`, every standard key and the positions 1, 2, 3, 4, 5 and 12;
+- *same scales*: `same_scales_tune`, the same keys and positions. Its scales and bend factor are
+  those of an earlier guesser.
 
 Figures, for the harp: fraction of tunes with the right harp first, and among the first three; mean
-probability reported for the first guess, which should equal the fraction that is right. For the
-position: fraction of tunes with the right position on the right harp. All positions count alike;
-in brackets they are weighted by how often the guesser assumes that they are played.
+probability reported for the first guess, which should equal the fraction that is right; and the
+expected calibration error in ten bins (Guo et al. 2017). For the position: fraction of tunes with
+the right position on the right harp. All tunes count alike.
 
 A second table has tunes of the independent generator on harps in other tunings, each in the
 positions that it is made for, and on standard harps: fraction with the right tuning first, and with
 the right harp first where all tunings are tried and where the tuning is named.
 
-``--heard`` also plays that many tunes of each key and position with recorded reeds, transcribes
-them and guesses from the transcript.
+``--heard`` also plays that many independent tunes of each key and position with recorded reeds,
+transcribes them and guesses from the transcript. ``--ceiling`` also ranks that many independent
+tunes by their likelihood under their own generator (:mod:`benchmarks.guess_ceiling`): this is how
+often a listener is right who knows all of its rules.
 """
 
 from __future__ import annotations
@@ -43,9 +46,17 @@ import soundfile as sf
 from benchmarks import results
 from benchmarks.corpus import Player, Sound, hard, still
 from benchmarks.fonts import RATE, VOICES, prepare
+from benchmarks.guess_ceiling import best_guess, ceiling_lines
 from benchmarks.melody import tongued
+from benchmarks.played_tunes import GENERATORS as PLAYED_GENERATORS
+from benchmarks.played_tunes import PlayedTune
 from benchmarks.tunes import POSITIONS, TUNED_POSITIONS, make_tune
-from trainer.drill import POSITION, PitchEvent, TargetPitch
+from trainer.drill import (
+    PitchEvent,
+    TargetPitch,
+    read_shelf,
+    target_pitches,
+)
 from trainer.harp import STANDARD_KEYS, Harp, Tab
 from trainer.transcript import HarpGuess, TranscriptRequest, transcribe
 from trainer.transcript.harp_guess import candidate_harps, guess_harps
@@ -71,6 +82,8 @@ OVERBLOWN = 0.03
 BARS = (2, 4, 8)
 """Lengths of tunes in bars, each as often."""
 BEAT_S = 0.5
+SHORTEST_DRILL = 12
+STANDARD = "richter"
 WIDTH = 22
 
 
@@ -107,6 +120,29 @@ class Guessed:
     probability: float
     position_right: bool
     tuning_right: bool = True
+
+
+def shelf_tunes() -> list[PlayedTune]:
+    """Return the drills on the shelf as tunes, each in another key."""
+    drills = [
+        drill
+        for drill in read_shelf().drills
+        if drill.tuning == STANDARD and drill.position and len(drill.steps) >= SHORTEST_DRILL
+    ]
+    tunes = []
+    for i, drill in enumerate(drills):
+        key = STANDARD_KEYS[i % len(STANDARD_KEYS)]
+        harp, beat = Harp.of(key), 60.0 / drill.tempo
+        events = [
+            PitchEvent(
+                float(step.start) * beat,
+                float(step.end) * beat - 0.05,
+                target_pitches(step, harp),
+            )
+            for step in drill.steps
+        ]
+        tunes.append(PlayedTune(key, drill.position or 0, tuple(events)))
+    return tunes
 
 
 def independent_tune(key: str, position: int, seed: int) -> Tune:
@@ -173,22 +209,49 @@ GENERATORS: dict[str, Callable[[str, int, int], Tune]] = {
 }
 
 
-def guess_from_notes(generator: str, key: str, position: int, seed: int) -> Guessed:
+def guess_from_notes(played: PlayedTune) -> Guessed:
     """Guess the harp of a tune from its notes alone."""
-    tune, harp = GENERATORS[generator](key, position, seed), Harp.of(key)
-    return _compare(tune, guess_harps(_events(tune, harp), candidate_harps()))
+    guesses = guess_harps(played.events, candidate_harps())
+    return _compare(played.key, played.position, STANDARD, guesses)
+
+
+def played_material(tunes: int, first: int, keys: Sequence[str]) -> dict[str, list[PlayedTune]]:
+    """Return the tunes of each generator.
+
+    Args:
+        tunes: of each key and position.
+        first: seed of the first.
+        keys: standard keys.
+    """
+    count = tunes * len(keys) * len(POSITIONS)
+    material = {
+        name: [make(first * count + n) for n in range(count)]
+        for name, make in PLAYED_GENERATORS.items()
+    }
+    material["shelf"] = shelf_tunes()
+    for name, make_one in GENERATORS.items():
+        material[name] = [
+            PlayedTune(key, position, tuple(_events(make_one(key, position, first + n))))
+            for position in POSITIONS
+            for key in keys
+            for n in range(tunes)
+        ]
+    return material
 
 
 def guess_tuned(tuning: str, key: str, position: int, seed: int) -> tuple[Guessed, Guessed]:
     """Guess the harp of a tune in a tuning: of all tunings, and where the tuning is named."""
     notes = tuple(make_tune(key, position, seed, tuning).seconds())
-    tune, harp = Tune(key, position, notes, tuning), Harp.of(key, tuning)
-    events = _events(tune, harp)
+    events = _events(Tune(key, position, notes, tuning))
     tried, named = candidate_harps(), candidate_harps(tuning)
-    return _compare(tune, guess_harps(events, tried)), _compare(tune, guess_harps(events, named))
+    return (
+        _compare(key, position, tuning, guess_harps(events, tried)),
+        _compare(key, position, tuning, guess_harps(events, named)),
+    )
 
 
-def _events(tune: Tune, harp: Harp) -> list[PitchEvent]:
+def _events(tune: Tune) -> list[PitchEvent]:
+    harp = Harp.of(tune.key, tune.tuning)
     return [
         PitchEvent(start, end, (TargetPitch((harp.midi(tab),)),)) for start, end, tab in tune.notes
     ]
@@ -224,46 +287,50 @@ def guess_from_sound(voice: str, generator: str, key: str, position: int, seed: 
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "tune.wav"
         sf.write(path, 0.5 * samples / np.abs(samples).max(), RATE, subtype="FLOAT")
-        return _compare(tune, transcribe(TranscriptRequest(path)).guesses)
+        return _compare(key, position, STANDARD, transcribe(TranscriptRequest(path)).guesses)
 
 
-def _compare(tune: Tune, guesses: Sequence[HarpGuess]) -> Guessed:
+def _compare(key: str, position: int, tuning: str, guesses: Sequence[HarpGuess]) -> Guessed:
     harps = [(guess.harp.key.name, guess.harp.tuning.name) for guess in guesses]
-    rank = harps.index((tune.key, tune.tuning))
+    rank = harps.index((key, tuning)) if (key, tuning) in harps else len(harps)
     return Guessed(
-        tune.key,
-        tune.position,
+        key,
+        position,
         rank,
         guesses[0].probability,
-        guesses[rank].position == tune.position,
-        harps[0][1] == tune.tuning,
+        rank < len(harps) and guesses[rank].position == position,
+        harps[0][1] == tuning,
     )
 
 
+def calibration_error(guessed: Sequence[Guessed]) -> float:
+    """Return the expected calibration error in ten bins (Guo et al. 2017)."""
+    told = np.array([guess.probability for guess in guessed])
+    right = np.array([guess.rank == 0 for guess in guessed], float)
+    bins = np.minimum((told * 10).astype(int), 9)
+    gaps = [abs(float((told - right)[bins == number].sum())) for number in range(10)]
+    return sum(gaps) / len(guessed)
+
+
 def row(name: str, guessed: Sequence[Guessed]) -> str:
-    """Return the cells of one generator in a row: fractions, and weighted by position."""
-    weights = np.array([POSITION.position_prior[guess.position] for guess in guessed])
-    weights /= weights.sum()
+    """Return the cells of some tunes in a row."""
     columns = (
         [guess.rank == 0 for guess in guessed],
         [guess.rank < 3 for guess in guessed],
         [guess.probability for guess in guessed],
         [guess.position_right for guess in guessed],
     )
-    cells = [
-        f"{np.mean(column):.3f} ({float(np.array(column, float) @ weights):.3f})"
-        for column in columns
-    ]
-    return f"{name:<{WIDTH}} {len(guessed):>5}  " + "  ".join(f"{cell:>14}" for cell in cells)
+    cells = [f"{np.mean(column):.3f}" for column in columns]
+    cells.insert(3, f"{calibration_error(guessed):.3f}")
+    return f"{name:<{WIDTH}} {len(guessed):>5}  " + "  ".join(f"{cell:>11}" for cell in cells)
 
 
 def table(guessed: dict[str, list[Guessed]]) -> list[str]:
     """Return the rows of all generators, by position."""
-    heads = ("harp first", "first three", "probability", "position")
-    lines = [f"{'':<{WIDTH}} {'tunes':>5}  " + "  ".join(f"{head:>14}" for head in heads)]
-    for position in (*POSITIONS, None):
-        title = "all positions" if position is None else f"position {position}"
-        lines.append(title)
+    heads = ("harp first", "first three", "probability", "ECE", "position")
+    lines = [f"{'':<{WIDTH}} {'tunes':>5}  " + "  ".join(f"{head:>11}" for head in heads)]
+    for position in (None, *POSITIONS):
+        lines.append("all positions" if position is None else f"position {position}")
         for name, guesses in guessed.items():
             group = [guess for guess in guesses if position in (None, guess.position)]
             if group:
@@ -277,6 +344,7 @@ def main() -> None:
     parser.add_argument("--tunes", type=int, default=2, help="tunes of each key and position")
     parser.add_argument("--first", type=int, default=0, help="seed of the first tune")
     parser.add_argument("--heard", type=int, default=0, help="how many of them to play and hear")
+    parser.add_argument("--ceiling", type=int, default=0, help="tunes ranked by their generator")
     results.add_options(parser)
     options = parser.parse_args()
     keys = STANDARD_KEYS[:1] if options.smoke else STANDARD_KEYS
@@ -285,21 +353,28 @@ def main() -> None:
     output = results.Results(
         "benchmarks.guessed",
         f"made-up tunes, {tunes} of each of {len(keys)} keys and {len(positions)} positions, "
-        f"seeds from {options.first}, from notes",
-        "independent: none; same scales: the guesser's scales, their frequencies and its bend "
-        "factor are the generator's, the other constants were chosen on its seeds below 50",
+        f"seeds from {options.first}, and the shelf, from notes",
+        "none: the weights were fitted and calibrated on other generators (training/harp_tunes.py)",
     )
     cores = os.cpu_count() or 1
-    jobs = [
-        (name, key, position, options.first + n)
-        for name in GENERATORS
-        for position in positions
-        for key in keys
-        for n in range(tunes)
-    ]
+    material = played_material(tunes, options.first, keys)
+    if options.smoke:
+        material = {name: played[:2] for name, played in material.items()}
+    jobs = [(name, played) for name, all_played in material.items() for played in all_played]
     with ProcessPoolExecutor(cores) as pool:
-        guessed = list(pool.map(guess_from_notes, *zip(*jobs, strict=True), chunksize=4))
-    output.print("from notes", *table(_by_generator(jobs, guessed)))
+        guesses = list(pool.map(guess_from_notes, [played for _, played in jobs], chunksize=8))
+    output.print("from notes", *table(_by_generator([name for name, _ in jobs], guesses)))
+    if options.ceiling:
+        chosen = [
+            (key, position, options.first + n)
+            for n in range(1 + options.ceiling // (len(keys) * len(POSITIONS)))
+            for position in POSITIONS
+            for key in keys
+        ]
+        chosen = [chosen[i] for i in np.linspace(0, len(chosen) - 1, options.ceiling).astype(int)]
+        with ProcessPoolExecutor(cores) as pool:
+            best = list(pool.map(best_guess, *zip(*chosen, strict=True)))
+        output.print("", *ceiling_lines(best))
     tuned_jobs = [
         (tuning, key, position, options.first + n)
         for tuning, made_for in ({"richter": POSITIONS} | TUNED_POSITIONS).items()
@@ -324,19 +399,17 @@ def main() -> None:
             for n in range(options.heard)
         ]
         with ProcessPoolExecutor(cores) as pool:
-            guessed = list(pool.map(guess_from_sound, *zip(*heard, strict=True)))
-        jobs = [job[1:] for job in heard]
-        output.print("", "played by recorded reeds", *table(_by_generator(jobs, guessed)))
+            guesses = list(pool.map(guess_from_sound, *zip(*heard, strict=True)))
+        names = [job[1] for job in heard]
+        output.print("", "played by recorded reeds", *table(_by_generator(names, guesses)))
     output.finish(options)
 
 
-def _by_generator(
-    jobs: Sequence[tuple[str, str, int, int]], guessed: Sequence[Guessed]
-) -> dict[str, list[Guessed]]:
-    return {
-        name: [guess for job, guess in zip(jobs, guessed, strict=True) if job[0] == name]
-        for name in GENERATORS
-    }
+def _by_generator(names: Sequence[str], guesses: Sequence[Guessed]) -> dict[str, list[Guessed]]:
+    grouped: dict[str, list[Guessed]] = {}
+    for name, guess in zip(names, guesses, strict=True):
+        grouped.setdefault(name, []).append(guess)
+    return grouped
 
 
 if __name__ == "__main__":

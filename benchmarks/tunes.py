@@ -95,6 +95,10 @@ GAP = 0.12
 """Fraction of a note's length that is silent before the next one."""
 
 
+Source = tuple[int, tuple[int, ...]]
+"""A step of the walk, and its shifts."""
+
+
 @dataclass(frozen=True)
 class MadeTune:
     """A made-up tune.
@@ -106,6 +110,8 @@ class MadeTune:
         tempo: beats a minute.
         swung: whether pairs of half beats are played 2 : 1.
         notes: written start and length in beats, and the entry, in order of time.
+        sources: of each note, which step of the walk it is, and by how many rungs it was shifted
+            since, one after another.
     """
 
     key: str
@@ -115,6 +121,7 @@ class MadeTune:
     tempo: float
     swung: bool
     notes: tuple[tuple[float, float, Tab], ...]
+    sources: tuple[Source, ...] = ()
 
     def seconds(self) -> list[tuple[float, float, Tab]]:
         """Return start and end in seconds, and the entry, of each note."""
@@ -156,17 +163,17 @@ def make_tune(
         scales = {**MAJOR_SCALES, **MINOR_SCALES}
         scale = USUAL_SCALES[position][int(draw.integers(len(USUAL_SCALES[position])))]
     over = not usual and draw.random() < OVERBLOWN
-    ladder = _ladder(harp, tonic, scales[scale], over=over)
+    ladder = ladder_of(harp, tonic, scales[scale], over=over)
     beats = 3 if draw.random() < TRIPLE else 4
     swung = draw.random() < SWUNG
     bars = int(draw.choice(BARS))
     places = _walk(draw, len(ladder), bars, beats)
-    while len({rung for bar in places for _, rung in bar}) < FEWEST_PITCHES:
+    while len({rung for bar in places for _, rung, _ in bar}) < FEWEST_PITCHES:
         places = _walk(draw, len(ladder), bars, beats)
     notes: list[tuple[float, float, Tab]] = []
     for bar, rhythm_and_places in enumerate(places):
         at = float(bar * beats)
-        for length, place in rhythm_and_places:
+        for length, place, _ in rhythm_and_places:
             notes.append((at, length, _entry(draw, harp, ladder[place])))
             at += length
     start, length, _ = notes[-1]
@@ -176,7 +183,8 @@ def make_tune(
     near = min(degrees, key=lambda i: abs(i - places[-1][-1][1]))
     notes[-1] = (start, length, ladder[near][0])
     tempo = float(draw.choice(TEMPI))
-    return MadeTune(key, position, scale, beats, tempo, swung, tuple(notes))
+    sources = tuple(source for bar in places for _, _, source in bar)
+    return MadeTune(key, position, scale, beats, tempo, swung, tuple(notes), sources)
 
 
 def _natural_scales(harp: Harp, tonic: int) -> dict[str, tuple[int, ...]]:
@@ -189,7 +197,7 @@ def _natural_scales(harp: Harp, tonic: int) -> dict[str, tuple[int, ...]]:
     }
 
 
-def _ladder(harp: Harp, tonic: int, scale: tuple[int, ...], *, over: bool) -> list[list[Tab]]:
+def ladder_of(harp: Harp, tonic: int, scale: tuple[int, ...], *, over: bool) -> list[list[Tab]]:
     """Return the entries of each pitch of the scale that the harp has, lowest pitch first."""
     by_midi: dict[int, list[Tab]] = {}
     for tab in harp.entries:
@@ -203,14 +211,15 @@ def _ladder(harp: Harp, tonic: int, scale: tuple[int, ...], *, over: bool) -> li
 
 def _walk(
     draw: np.random.Generator, size: int, bars: int, beats: int
-) -> list[list[tuple[float, int]]]:
-    """Return length in beats and rung of the ladder of each note, by bar."""
+) -> list[list[tuple[float, int, Source]]]:
+    """Return length in beats, rung of the ladder and source of each note, by bar."""
     low = int(draw.integers(0, max(1, size // 3)))
     high = min(size - 1, low + int(draw.integers(7, 13)))
     place = int(draw.integers(low, high + 1))
     motif_bars = int(draw.choice((1, 2)))
-    motif: list[list[tuple[float, int]]] = []
-    places: list[list[tuple[float, int]]] = []
+    motif: list[list[tuple[float, int, Source]]] = []
+    places: list[list[tuple[float, int, Source]]] = []
+    steps = 0
     kinds = [kind for kind, _ in MOTIF_PLAN]
     odds = [odd for _, odd in MOTIF_PLAN]
     while len(places) < bars:
@@ -219,16 +228,20 @@ def _walk(
             motif = []
             for _ in range(motif_bars):
                 rhythm = RHYTHMS[beats][int(draw.integers(len(RHYTHMS[beats])))]
-                bar = []
+                bar: list[tuple[float, int, Source]] = []
                 for length in rhythm:
                     step = int(draw.choice(STEPS, p=STEP_WEIGHTS))
                     place = int(np.clip(place + step, low, high))
-                    bar.append((float(length), place))
+                    bar.append((float(length), place, (steps, ())))
+                    steps += 1
                 motif.append(bar)
         elif kind == "shift":
             by = int(draw.choice((-1, 1)))
             motif = [
-                [(length, int(np.clip(rung + by, low, high))) for length, rung in bar]
+                [
+                    (length, int(np.clip(rung + by, low, high)), (step, (*shifts, by)))
+                    for length, rung, (step, shifts) in bar
+                ]
                 for bar in motif
             ]
         places += motif

@@ -189,14 +189,16 @@ def _harp_features(
     over_holes = int((plan.slide & ~plan.bent_glide)[glides[:, 0], glides[:, 1]].sum())
     playable = int(plan.together[chords[:, 0], chords[:, 1]].sum())
     extra = np.log1p(
-        [
-            on_reed,
-            over_holes,
-            len(glides) - on_reed - over_holes,
-            playable,
-            len(chords) - playable,
-            np.count_nonzero(~has),
-        ]
+        np.array(
+            [
+                on_reed,
+                over_holes,
+                len(glides) - on_reed - over_holes,
+                playable,
+                len(chords) - playable,
+                int(np.count_nonzero(~has)),
+            ]
+        )
     )
     last, first = notes[-1], notes[0]
     rests = [

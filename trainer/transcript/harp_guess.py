@@ -1,92 +1,121 @@
 """Guess the harp and the position of a recording.
 
-Both are estimated together by Bayes' rule from how often each tuning and position is played and how
-likely it produces the notes. Each harp is tried in each of the twelve positions.
-
-- A position has modes, in which notes have probabilities (:mod:`trainer.drill.position`).
-- A harp has holes: natural notes in the middle are the most frequent, bends less so with depth,
-  overblows and overdraws rare. A note that the harp lacks is strong evidence against it, and so is
-  a glide or chord that it cannot play: a bend moves between the two reeds of one hole only.
-
-Notes of a tune are not independent, so the log probability of each is weighted by less than one.
+Each harp is tried in each of the twelve positions. What the notes say about a harp and a tonic
+(:mod:`trainer.transcript.harp_evidence`) is weighed by a network of one hidden layer, whose weights
+lie beside this module. They were fitted on made-up tunes so that the true harp and position are
+told from all others (training/README.md). Its scores become probabilities by a temperature that was
+chosen on tunes of generators that the weights had not seen (Guo et al. 2017, On calibration of
+modern neural networks), and by how often each key and tuning is played.
 """
 
 from __future__ import annotations
 
-import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from functools import cache
+from importlib.resources import files
 
 import numpy as np
 
 from trainer.drill import (
-    POSITION,
     PitchEvent,
     Step,
     TargetPitch,
     describe_difficulty,
     easiest_fingerings,
     passage_difficulty,
-    position_log_probabilities,
     step_fingerings,
 )
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 from trainer.music import note_name, position_name
+from trainer.transcript.harp_evidence import STANDARD_TUNING, Array, gather_evidence
 from trainer.transcript.model import HarpGuess, path_text
 
 OPENING_NOTES = 10
 """Number of notes by which a player recognizes the tab of a guess."""
-STANDARD_TUNING = "richter"
-"""Name of the standard tuning."""
 
 
 @dataclass(frozen=True, slots=True)
 class HarpGuessParameters:
     """Constants of the guess.
 
-    Priors are common practice put into numbers; there is no corpus behind them. `bent_factor` and
-    `effort_weight` were chosen on the made-up tunes of benchmarks/guessed.py with seeds below 50.
-    That generator makes each half step of a bend half as likely, which equals `bent_factor`, and
-    shares the modes of positions. Its figures are therefore optimistic: on other material expect
-    fewer right guesses.
+    They are common practice put into numbers; there is no corpus behind them.
     """
 
     missing_effort: float = 6.0
     """Difficulty of a note that the harp lacks, in the unit of
     :func:`trainer.drill.difficulty.passage_difficulty`: that of the hardest note that it has."""
-    low_harp_prior: float = 0.15
-    """Frequency of a low harp relative to a standard one (common practice)."""
-    tuning_priors: Mapping[str, float] = field(
+    key_frequency: Mapping[str, float] = field(
         default_factory=lambda: {
-            STANDARD_TUNING: 1.0,
-            "natural-minor": 1e-4,
-            "harmonic-minor": 1e-4,
-            "melodic-minor": 1e-4,
+            **{"C": 1.0, "A": 1.0, "G": 0.9, "D": 0.9, "F": 0.8, "Bb": 0.7},
+            **{"E": 0.7, "Eb": 0.5, "Ab": 0.4, "B": 0.4, "Db": 0.4, "F#": 0.3},
         }
     )
-    """Frequency of the tunings that are tried, relative to the standard one. Far below how often
-    they are played: the notes of many tunes fit several tunings, and the standard one stays unless
-    another is clearly better. Chosen so that no standard tune of benchmarks/tunes.py with seeds 0
-    to 2 on C, F and A harps is lost. Country and dorian tunings cannot be distinguished by it."""
-    hole_weights: tuple[float, ...] = (0.8, 1.1, 1.2, 1.3, 1.2, 1.1, 0.7, 0.5, 0.35, 0.25)
-    """Relative frequency of holes 1 to 10 (common practice)."""
-    bent_factor: float = 0.5
-    """Relative frequency of each further half step of bend. Equal to the generator's value; see
-    the class."""
-    over_factor: float = 0.01
-    """Relative frequency of an overblow or overdraw (common practice)."""
-    missing_probability: float = 0.002
-    """Probability of a note that the harp lacks: an error of the ear, or a pitch between two
-    notes."""
-    effort_weight: float = 0.8
-    """Log probability per unit of difficulty saved, per square root of the number of notes."""
+    """Relative frequency of the keys of harps that players own."""
+    minor_tunings: tuple[str, ...] = ("natural-minor", "harmonic-minor", "melodic-minor")
+    """Tunings that are tried beside the standard one. Country and dorian tunings cannot be told
+    from it by their notes."""
+    tuned_frequency: float = 0.03
+    """Fraction of tunes that are played on harps in these tunings."""
+    min_tuned_probability: float = 0.005
+    """Probability under which a harp in another tuning than the standard one is not listed."""
 
 
 HARP_GUESS = HarpGuessParameters()
 """The constants in use."""
+
+
+@dataclass(frozen=True, slots=True)
+class HarpRanking:
+    """The network with its weights.
+
+    Attributes:
+        weights: as `training/rank_harps.py` stores them.
+    """
+
+    weights: Mapping[str, Array]
+
+    def probabilities(self, events: Sequence[PitchEvent], harps: Sequence[Harp]) -> Array:
+        """Return the probability of each harp and position, shape (harps, 12).
+
+        Args:
+            events: in order of their start, at least one.
+            harps: candidates.
+        """
+        w, evidence = self.weights, gather_evidence(events, harps)
+        tonic = np.array([[(harp.key.tonic + 7 * q) % 12 for q in range(12)] for harp in harps])
+        by_tonic = (evidence.tonics @ w["tonic"])[tonic]
+        hidden = (evidence.harps @ w["harp"])[:, None] + by_tonic + w["position"]
+        scores = np.maximum(hidden, 0.0) @ w["out"] + w["position_out"]
+        scores += (evidence.harps @ w["harp_out"])[:, None]
+        scores += (evidence.tonics @ w["tonic_out"])[tonic]
+        log_temperature, slope = w["calibration"]
+        scores /= np.exp(log_temperature + slope * np.log(len(events) / 30.0))
+        scores += np.log([_frequency(harp, float(w["tuned"])) for harp in harps])[:, None]
+        odds = np.exp(scores - scores.max())
+        return np.asarray(odds / odds.sum())
+
+
+def _frequency(harp: Harp, trained: float) -> float:
+    """Return how often a harp is played relative to its frequency in the training."""
+    p = HARP_GUESS
+    name = harp.key.name.rpartition(" ")[2]
+    frequency = p.key_frequency.get(name, min(p.key_frequency.values()))
+    if harp.tuning.name == STANDARD_TUNING:
+        return frequency * (1.0 - p.tuned_frequency) / (1.0 - trained)
+    return frequency * p.tuned_frequency / trained
+
+
+@cache
+def load_ranking() -> HarpRanking:
+    """Return the network with the weights of the package."""
+    with (
+        (files("trainer.transcript") / "harp_ranking.npz").open("rb") as file,
+        np.load(file) as data,
+    ):
+        return HarpRanking({name: data[name] for name in data.files})
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,13 +125,15 @@ class _Candidate:
     Attributes:
         harp: the harp.
         steps: the easiest fingerings.
-        missing: pitches that it lacks.
-        effort: difficulty of the steps and the missing notes.
+        lacking: notes that it lacks.
+        unplayable: number of glides and chords that it has the notes of, but cannot play.
+        effort: difficulty of the steps and of what is missing.
     """
 
     harp: Harp
     steps: tuple[Step, ...]
-    missing: tuple[TargetPitch, ...]
+    lacking: tuple[int, ...]
+    unplayable: int
     effort: float
 
 
@@ -110,20 +141,21 @@ def candidate_harps(tuning: str | None = None, a4: float = 440.0) -> tuple[Harp,
     """Return the candidate harps: each standard key, normal and low.
 
     Args:
-        tuning: name of their tuning; None for the standard one, and for the others of
-            :data:`HARP_GUESS` in the normal keys.
+        tuning: name of their tuning; None for the standard one, and for minor ones in the normal
+            keys.
         a4: frequency of A4 in hertz.
     """
     low = [f"low {key}" for key in STANDARD_KEYS]
     names = [(tuning or STANDARD_TUNING, name) for name in (*STANDARD_KEYS, *low)]
     if tuning is None:
-        others = [other for other in HARP_GUESS.tuning_priors if other != STANDARD_TUNING]
-        names += [(other, key) for other in others for key in STANDARD_KEYS]
+        names += [(minor, key) for minor in HARP_GUESS.minor_tunings for key in STANDARD_KEYS]
     return tuple(Harp.of(name, its_tuning, a4=a4) for its_tuning, name in names)
 
 
 def guess_harps(events: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[HarpGuess, ...]:
     """Return the harps, most likely first, each with its most likely position.
+
+    Where harps of the standard tuning are among the candidates, implausible others are left out.
 
     Args:
         events: in order of their start.
@@ -131,60 +163,27 @@ def guess_harps(events: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[Ha
     """
     if not events:
         return ()
-    by_key = {
-        tuning: np.array(position_log_probabilities(events, tuning))
-        for tuning in {harp.tuning for harp in harps}
-    }
-    candidates = [_candidate(events, harp) for harp in harps]
-    logs = np.array(
-        [
-            _harp_log_probability(candidate, len(events))
-            + by_key[candidate.harp.tuning][candidate.harp.key.tonic % 12]
-            for candidate in candidates
-        ]
-    )
-    probabilities = np.exp(logs - logs.max())
-    probabilities /= probabilities.sum()
+    odds = load_ranking().probabilities(events, harps)
+    standard = [harp.tuning.name == STANDARD_TUNING for harp in harps]
+    by_harp = odds.sum(axis=1)
+    listed = by_harp >= HARP_GUESS.min_tuned_probability
+    listed |= np.array(standard) | (not any(standard))
+    total = float(by_harp[listed].sum())
     guesses = []
-    for candidate, by_position in zip(candidates, probabilities, strict=True):
-        position = int(np.argmax(by_position)) + 1
+    for i in map(int, np.flatnonzero(listed)):
+        candidate, position = _candidate(events, harps[i]), int(np.argmax(odds[i])) + 1
         guesses.append(
             HarpGuess(
                 candidate.harp,
                 position,
-                float(by_position.sum()),
-                len(candidate.missing),
+                float(by_harp[i]) / total,
+                len(candidate.lacking) + candidate.unplayable,
                 candidate.effort,
                 _reason(candidate, position),
                 " ".join(path_text(step.sounds) for step in candidate.steps[:OPENING_NOTES]),
             )
         )
     return tuple(sorted(guesses, key=lambda guess: -guess.probability))
-
-
-def _harp_log_probability(candidate: _Candidate, count: int) -> float:
-    """Log probability that a harp is chosen and gives the holes of the notes."""
-    p, harp = HARP_GUESS, candidate.harp
-    prior = p.tuning_priors.get(harp.tuning.name, 1.0)
-    prior *= p.low_harp_prior if harp.key.name.startswith("low") else 1.0
-    odds = _entry_probabilities(harp)
-    used = sum(math.log(odds[sound[0]]) for step in candidate.steps for sound in step.sounds)
-    missing = len(candidate.missing) * math.log(p.missing_probability)
-    effort = p.effort_weight * candidate.effort / math.sqrt(count)
-    return math.log(prior) + POSITION.note_weight * used + missing - effort
-
-
-def _entry_probabilities(harp: Harp) -> Mapping[Tab, float]:
-    """Probability of each entry of a harp."""
-    p = HARP_GUESS
-    odds = {
-        tab: p.hole_weights[tab.hole - 1]
-        * p.bent_factor**tab.bend
-        * (p.over_factor if tab.over else 1.0)
-        for tab in harp.entries
-    }
-    total = sum(odds.values())
-    return {tab: odd / total for tab, odd in odds.items()}
 
 
 _PLACEHOLDER = Tab(4, Breath.BLOW)
@@ -199,7 +198,8 @@ def _candidate(events: Sequence[PitchEvent], harp: Harp) -> _Candidate:
         return step_fingerings(step, path, harp)
 
     choices: list[tuple[Step, ...]] = []
-    missing = []
+    lacking: list[int] = []
+    unplayable = 0
     for event in events:
         start = Fraction(event.start).limit_denominator(1000)
         if choices:
@@ -207,23 +207,27 @@ def _candidate(events: Sequence[PitchEvent], harp: Harp) -> _Candidate:
         options = fingerings_of(event.path)
         if options:
             choices.append(tuple(replace(step, start=start) for step in options))
-        else:
-            missing.append(event.path[0])
+            continue
+        notes = [note for pitch in event.path for note in pitch.notes]
+        absent = [note for note in notes if not harp.entries_for(note)]
+        lacking += absent[:1]
+        unplayable += not absent
     steps = easiest_fingerings(choices, harp, 1.0)
-    effort = passage_difficulty(steps, harp, 1.0) + HARP_GUESS.missing_effort * len(missing)
-    return _Candidate(harp, tuple(steps), tuple(missing), effort)
+    missing = HARP_GUESS.missing_effort * (len(lacking) + unplayable)
+    effort = passage_difficulty(steps, harp, 1.0) + missing
+    return _Candidate(harp, tuple(steps), tuple(lacking), unplayable, effort)
 
 
 def _reason(candidate: _Candidate, position: int) -> str:
     """Explain a guess: ``2nd position; has all of the notes; 3 bends``."""
     clauses = [f"{position_name(position)} position"]
-    if candidate.missing:
-        names = Counter(
-            note_name(pitch.notes[0], candidate.harp.key.note) for pitch in candidate.missing
-        )
+    if candidate.lacking:
+        names = Counter(note_name(note, candidate.harp.key.note) for note in candidate.lacking)
         listed = ", ".join(name for name, _ in names.most_common(3))
-        clauses.append(f"lacks {len(candidate.missing)} of the notes ({listed})")
+        clauses.append(f"lacks {len(candidate.lacking)} of the notes ({listed})")
     else:
         clauses.append("has all of the notes")
+    if candidate.unplayable:
+        clauses.append(f"cannot play {candidate.unplayable} of the glides and chords")
     clauses.append(describe_difficulty(candidate.steps, candidate.harp, 1.0))
     return "; ".join(clauses)
