@@ -29,6 +29,7 @@ from hypothesis import strategies as st
 from scipy.stats import binom
 
 from benchmarks import learner
+from benchmarks.simulated_takes import simulated_take
 from tests.support import shelf
 from tests.support.command_line import Trainer, runner
 from tests.support.formats import check_format
@@ -78,23 +79,8 @@ def take(drill: Drill | str, day: date, score: float, **more: Any) -> TakeRecord
     """A whole take of a drill, heard by a microphone."""
     drill = BY_NAME[drill] if isinstance(drill, str) else drill
     steps = more.pop("steps", ())
-    took = TakeRecord(
-        id=uuid4().hex,
-        player="Marit",
-        began=datetime(day.year, day.month, day.day, 18, tzinfo=UTC),
-        day=day,
-        drill=drill.name,
-        title=drill.title,
-        skills=drill.skills,
-        harp=HarpTag("C"),
-        tempo=drill.tempo,
-        source="microphone",
-        score=score,
-        passed=score >= drill.goal.pass_mark,
-        whole=True,
-        seconds=drill.seconds,
-        steps=tuple(replace(played, index=i) for i, played in enumerate(steps)),
-    )
+    took = replace(simulated_take(drill, day, score, hour=18), id=uuid4().hex, player="Marit")
+    took = replace(took, steps=tuple(replace(played, index=i) for i, played in enumerate(steps)))
     return replace(took, **more)
 
 

@@ -266,6 +266,31 @@ def soften_clicks(pulse: Pulse, percent: int) -> None:
         pulse.pactl("set-sink-input-volume", line.split()[0], f"{percent}%")
 
 
+class CuedPerformance:
+    """A performance that is played into the microphone, on time with the count-in of a pass."""
+
+    def __init__(self, pulse: Pulse, performance: Performance) -> None:
+        self._pulse, self._performance = pulse, performance
+        self._cued: Cued | None = None
+
+    def follow(self, event: Event) -> None:
+        """Prepare it when a pass starts; begin it on the first beat of the count-in."""
+        if isinstance(event, PassStarted):
+            self._cued = self._pulse.cue(self._performance.wav())
+        elif event == BeatReached(-4) and self._cued is not None:
+            self._cued.begin()
+
+    def wait(self) -> None:
+        """Wait until it has been played."""
+        assert self._cued is not None
+        self._cued.wait()
+
+    def stop(self) -> None:
+        """Stop it before its end."""
+        assert self._cued is not None
+        self._cued.stop()
+
+
 @pytest.mark.parametrize("clicks", [False, True])
 @on_time
 def test_a_take_is_marked_as_its_audio_in_a_file_is(
@@ -276,15 +301,12 @@ def test_a_take_is_marked_as_its_audio_in_a_file_is(
     tmp_path: Path,
     clicks: bool,
 ) -> None:
-    playing: list[Cued] = []
+    playing = CuedPerformance(pulse, performance)
 
     def on(event: Event) -> None:
-        if isinstance(event, PassStarted):
-            if clicks:
-                soften_clicks(pulse, 40)  # of full scale by its cube: 24 dB down
-            playing.append(pulse.cue(performance.wav()))
-        if event == BeatReached(-4):
-            playing[0].begin()
+        if clicks and isinstance(event, PassStarted):
+            soften_clicks(pulse, 40)  # of full scale by its cube: 24 dB down
+        playing.follow(event)
 
     save = tmp_path / "take.flac"
     save.unlink(missing_ok=True)
@@ -294,7 +316,7 @@ def test_a_take_is_marked_as_its_audio_in_a_file_is(
     take.follow(listener, on)
     take.tell_lateness()
 
-    playing[0].wait()
+    playing.wait()
     assert take.events[-1] == TakeFinished(str(save), str(save))
     (live,) = results(take.events)
     apart_ms = check_begun(save, drill, performance)
@@ -312,15 +334,12 @@ def test_a_played_note_begins_the_pass_without_a_key(
     note, clock = tmp_path / "note.wav", performance.clock
     sound = performance.samples[clock.sample(0) : clock.sample(1)]
     sf.write(note, np.concatenate([np.zeros(clock.rate // 2), sound]), clock.rate)
-    playing: list[Cued] = []
+    playing = CuedPerformance(pulse, performance)
 
     def on(event: Event) -> None:
         if event == WaitStarted(None, armed=True):
             pulse.begin(note)
-        if isinstance(event, PassStarted):
-            playing.append(pulse.cue(performance.wav()))
-        if event == BeatReached(-4):
-            playing[0].begin()
+        playing.follow(event)
         if isinstance(event, PassEnded):
             listener.stop()
 
@@ -330,7 +349,7 @@ def test_a_played_note_begins_the_pass_without_a_key(
     source = MicrophoneSpec(clicks=False)
     listener.begin(Plan(Harp.of("C"), source, drill=drill, hands_free=HandsFree(), save=save))
     take.follow(listener, on)
-    playing[0].wait()
+    playing.wait()
     (live,) = results(take.events)
     check_begun(save, drill, performance)
     assert_alike(live, performance.result)
@@ -341,13 +360,10 @@ def test_a_played_note_begins_the_pass_without_a_key(
 def test_a_stopped_take_counts_the_steps_that_were_due(
     listener: Listener, pulse: Pulse, drill: Drill, performance: Performance, tmp_path: Path
 ) -> None:
-    playing: list[Cued] = []
+    playing = CuedPerformance(pulse, performance)
 
     def on(event: Event) -> None:
-        if isinstance(event, PassStarted):
-            playing.append(pulse.cue(performance.wav()))
-        if event == BeatReached(-4):
-            playing[0].begin()
+        playing.follow(event)
         if isinstance(event, StepMarked) and event.mark.step.index == 2:
             listener.stop()
 
@@ -356,7 +372,7 @@ def test_a_stopped_take_counts_the_steps_that_were_due(
     take = Take()
     listener.begin(Plan(Harp.of("C"), MicrophoneSpec(clicks=False), drill=drill, save=save))
     take.follow(listener, on)
-    playing[0].stop()
+    playing.stop()
 
     (live,) = results(take.events)
     check_begun(save, drill, performance)
@@ -514,19 +530,13 @@ def test_a_player_is_marked_along_with_a_band_from_the_loudspeaker(
     (clock,) = (event.clock for event in alone if isinstance(event, PassStarted))
     assert isinstance(clock, BeatClock)
     performance = Performance(tmp_path, sf.read(path)[0], clock, expected)
-    playing: list[Cued] = []
-
-    def on(event: Event) -> None:
-        if isinstance(event, PassStarted):
-            playing.append(pulse.cue(performance.wav()))
-        if event == BeatReached(-4):
-            playing[0].begin()
+    playing = CuedPerformance(pulse, performance)
 
     take = Take()
     source = MicrophoneSpec(clicks=False)
     listener.begin(replace(plan, source=source, save=save))
-    take.follow(listener, on)
-    playing[0].wait()
+    take.follow(listener, playing.follow)
+    playing.wait()
     assert any(isinstance(event, Notice) and "headphones" in str(event) for event in take.events)
     (live,) = results(take.events)
     apart_ms = check_begun(save, with_band, performance)
