@@ -5,8 +5,9 @@
 The guess was fitted on the generators of `training/harp_tunes.py` (training/README.md). None of the
 tunes here are of them:
 
-- *licks*, *dances*: :mod:`benchmarks.played_tunes`, in positions and on harps as they are played;
-- *shelf*: the drills on the shelf in the standard tuning, of 12 steps or more, each in another key;
+- *licks*, *dances*, *songs*: :mod:`benchmarks.played_tunes`, in positions and on harps as they are played;
+- *shelf*: the drills on the shelf in the standard tuning of 12 steps and 5 pitches or more, each in
+  another key; their positions are those that a drill names or that the drill room estimates;
 - *independent*: :mod:`benchmarks.tunes`, every standard key and the positions 1, 2, 3, 4, 5 and 12;
 - *same scales*: `same_scales_tune`, the same keys and positions. Its scales and bend factor are
   those of an earlier guesser.
@@ -54,6 +55,7 @@ from benchmarks.tunes import POSITIONS, TUNED_POSITIONS, make_tune
 from trainer.drill import (
     PitchEvent,
     TargetPitch,
+    drill_position,
     read_shelf,
     target_pitches,
 )
@@ -82,7 +84,7 @@ OVERBLOWN = 0.03
 BARS = (2, 4, 8)
 """Lengths of tunes in bars, each as often."""
 BEAT_S = 0.5
-SHORTEST_DRILL = 12
+SHORTEST_DRILL, FEWEST_PITCHES = 12, 5
 STANDARD = "richter"
 WIDTH = 22
 
@@ -127,7 +129,7 @@ def shelf_tunes() -> list[PlayedTune]:
     drills = [
         drill
         for drill in read_shelf().drills
-        if drill.tuning == STANDARD and drill.position and len(drill.steps) >= SHORTEST_DRILL
+        if drill.tuning == STANDARD and len(drill.steps) >= SHORTEST_DRILL
     ]
     tunes = []
     for i, drill in enumerate(drills):
@@ -141,7 +143,8 @@ def shelf_tunes() -> list[PlayedTune]:
             )
             for step in drill.steps
         ]
-        tunes.append(PlayedTune(key, drill.position or 0, tuple(events)))
+        if len({event.path for event in events}) >= FEWEST_PITCHES:
+            tunes.append(PlayedTune(key, drill_position(drill, harp), tuple(events)))
     return tunes
 
 

@@ -1,7 +1,6 @@
 """Made-up tunes from the player's side, to report how often a harp is guessed right.
 
-Two generators that are unlike :mod:`benchmarks.tunes`, and were written before any result on them
-was seen. No constant of the guesser was chosen on them, and `training/` imports nothing from here.
+Generators that are unlike :mod:`benchmarks.tunes`, each written before any result on it was seen. No constant of the guesser was chosen on them, and `training/` imports nothing from here.
 All numbers are common practice put into numbers, without a corpus.
 
 - *licks*: a player thinks in holes. A position has cells, short figures in tab; a call is made of
@@ -12,6 +11,9 @@ All numbers are common practice put into numbers, without a corpus.
   runs through them by steps and broken chords in two strains, each played twice, and closes on a
   cadence. The harp is then taken in a position that has the notes, in the octave that needs the
   fewest bends; notes that would need an overblow are replaced by a neighbour.
+- *songs*: a singer's line in lines of verse, over a pentatonic, a hexatonic or a blues scale. Lines
+  rise, fall, or swing around a note; the third line is the odd one. The player bends whatever the
+  line asks for, and half of the songs end off the tonic.
 """
 
 from __future__ import annotations
@@ -367,5 +369,65 @@ def _in_easiest_octave(midis: list[int], harp: Harp) -> list[int]:
     return [min(playable, key=lambda note: abs(note - midi - best)) for midi in midis]
 
 
-GENERATORS = {"licks": licks, "dances": dances}
+SONG_POSITIONS = ((0.25, 1), (0.35, 2), (0.15, 3), (0.09, 12), (0.08, 4), (0.08, 5))
+"""Fraction of songs in each position."""
+SONG_SCALES = {
+    "major": ((0, 2, 4, 7, 9), (0, 2, 4, 5, 7, 9), (0, 2, 4, 7, 9, 10), (0, 2, 3, 4, 7, 9)),
+    "minor": ((0, 3, 5, 7, 10), (0, 2, 3, 5, 7, 10), (0, 2, 3, 5, 7, 9), (0, 3, 5, 6, 7, 10)),
+}
+LINES = ("rise", "fall", "swing", "arch", "call")
+VERSE = (0, 1, 2, 1)
+"""Which line of verse each is; the third is the odd one."""
+SYLLABLES = ((1.0, 1.0, 0.5, 0.5, 1.0), (0.5, 0.5, 1.0, 1.0), (1.5, 0.5, 1.0), (1.0, 1.0, 1.0))
+
+
+def songs(number: int) -> PlayedTune:
+    """Return a song of one or two verses."""
+    draw = np.random.default_rng(zlib.crc32(f"song {number}".encode()))
+    odds, positions = zip(*SONG_POSITIONS, strict=True)
+    position = positions[int(draw.choice(len(positions), p=odds))]
+    key = _key(draw)
+    harp = Harp.of(key)
+    tonic = (harp.key.tonic + 7 * (position - 1)) % 12
+    major = position in (1, 2, 12) and draw.random() < 0.7
+    scales = SONG_SCALES["major" if major else "minor"]
+    scale = scales[int(draw.integers(len(scales)))]
+    playable = {harp.midi(tab) for tab in harp.entries if not tab.over}
+    rungs = sorted(midi for midi in playable if (midi - tonic) % 12 in scale)
+    # A voice has little more than an octave; few songs lie at the very top of a harp.
+    low = int(draw.integers(0, max(1, len(rungs) // 2)))
+    rungs = rungs[low : low + int(draw.integers(7, 11))]
+    lines = [_sung(draw, len(rungs)) for _ in range(3)]
+    verse = [note for i in VERSE for note in lines[i]]
+    line = verse * (1 if draw.random() < 0.6 else 2)
+    midis = [rungs[place] for place, _ in line]
+    home = [i for i, midi in enumerate(rungs) if (midi - tonic) % 12 == 0]
+    if home and draw.random() < 0.5:
+        midis[-1] = rungs[min(home, key=lambda i: abs(i - line[-1][0]))]
+    beat = 60.0 / float(draw.choice((66.0, 84.0, 100.0, 116.0)))
+    events, at = [], 0.0
+    for midi, (_, beats) in zip(midis, line, strict=True):
+        events.append(PitchEvent(at * beat, (at + 0.9 * beats) * beat, (TargetPitch((midi,)),)))
+        at += beats
+    return PlayedTune(key, position, tuple(events))
+
+
+def _sung(draw: np.random.Generator, size: int) -> list[tuple[int, float]]:
+    """Return places and beats of a line of verse."""
+    kind = LINES[int(draw.integers(len(LINES)))]
+    beats = [b for _ in range(2) for b in SYLLABLES[int(draw.integers(len(SYLLABLES)))]]
+    count = len(beats)
+    start = int(draw.integers(size))
+    places = []
+    for i in range(count):
+        part = i / max(1, count - 1)
+        drift = {"rise": 4.0 * part, "fall": -4.0 * part, "arch": 12.0 * part * (1.0 - part)}
+        swing = 1.5 * (-1) ** i if kind == "swing" else 0.0
+        place = start + drift.get(kind, 0.0) + swing + draw.normal(0.0, 0.7)
+        places.append(min(max(round(place), 0), size - 1))
+    beats[-1] = 2.0
+    return list(zip(places, beats, strict=True))
+
+
+GENERATORS = {"licks": licks, "dances": dances, "songs": songs}
 """The generators by name."""

@@ -1,6 +1,6 @@
 """Generators of tunes on which the ranking of harps is fitted.
 
-Six generators, each unlike the others: they differ in what a player thinks in. Each draws its own
+Seven generators, each unlike the others: they differ in what a player thinks in. Each draws its own
 habits anew for every tune (how gladly it bends, where it ends, how long it is), so that none is
 learnt by heart. Nothing is imported from `benchmarks/`, whose tunes are kept for the report.
 
@@ -11,6 +11,8 @@ learnt by heart. Nothing is imported from `benchmarks/`, whose tunes are kept fo
 - *chords*: broken chords and passing notes over a progression.
 - *riffs*: a riff of blues notes, repeated and answered, with bends let up.
 - *bag*: notes drawn one by one from weighted degrees around a place on the harp.
+- *contours*: shapes of a voice over any scale in any octave, by a player to whom a bend is a note
+  like any other.
 
 All weights are common practice put into numbers, or wide ranges where practice differs.
 """
@@ -26,7 +28,7 @@ import numpy as np
 from trainer.drill import PitchEvent, TargetPitch
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab
 
-POSITION_ODDS = {1: 0.25, 2: 0.36, 3: 0.14, 4: 0.07, 5: 0.07, 12: 0.07, 11: 0.02, 6: 0.02}
+POSITION_ODDS = {1: 0.24, 2: 0.31, 3: 0.14, 4: 0.09, 5: 0.09, 12: 0.09, 11: 0.02, 6: 0.02}
 """Relative frequency of positions: common practice, with the rarer ones raised so that they are
 learnt."""
 TUNED_POSITION_ODDS = {1: 0.5, 2: 0.4, 3: 0.1}
@@ -401,6 +403,40 @@ def bag(draw: np.random.Generator, where: Seat) -> list[Note]:
     return _end(draw, where, notes, odds)
 
 
+def contours(draw: np.random.Generator, where: Seat) -> list[Note]:
+    """Follow shapes of a voice over a scale, and bend wherever the scale asks for it."""
+    third = "minor" if where.minor == (draw.random() < 0.8) else "major"
+    scale = SCALES[third][int(draw.integers(len(SCALES[third])))]
+    own = [i for i, midi in enumerate(where.midi) if (midi - where.tonic) % 12 in scale]
+    width = int(draw.integers(5, 12))
+    low = int(draw.integers(0, max(1, len(own) - width)))
+    own = own[low : low + width]
+    kernel = draw.dirichlet(np.array([0.3, 0.8, 2.0, 0.6, 2.0, 0.8, 0.3]))
+    last = len(own) - 1
+    at = int(draw.integers(len(own)))
+    shape: list[tuple[int, float]] = []
+    line: list[tuple[int, float]] = []
+    for _ in range(int(draw.integers(2, 9))):
+        if not shape or draw.random() < 0.5:
+            drift = int(draw.choice((-1, 0, 1)))
+            shape = []
+            for _ in range(int(draw.integers(3, 11))):
+                step = int(draw.choice(7, p=kernel)) - 3 + drift * (draw.random() < 0.3)
+                at = min(max(at + step, 0), last)
+                shape.append((at, _length(draw)))
+            shape[-1] = (at, float(draw.choice((1.0, 2.0, 3.0))))
+        elif draw.random() < 0.4:
+            by = int(draw.choice((-2, -1, 1, 2)))
+            shape = [(min(max(i + by, 0), last), beats) for i, beats in shape]
+        line += shape
+    notes: list[Note] = [(((where.midi[own[i]],),), beats) for i, beats in line]
+    if draw.random() < 0.5:
+        home = [midi for midi in where.midi if midi % 12 == where.tonic]
+        near = min(home, key=lambda midi: abs(midi - notes[-1][0][0][0]))
+        notes[-1] = (((near,),), 2.0)
+    return notes
+
+
 def _simple(
     generate: Callable[[np.random.Generator, Seat], list[Note]],
 ) -> Callable[[np.random.Generator, Seat], tuple[Seat, list[Note]]]:
@@ -414,6 +450,7 @@ GENERATORS: dict[str, Callable[[np.random.Generator, Seat], tuple[Seat, list[Not
     "chords": _simple(chords),
     "riffs": _simple(riffs),
     "bag": _simple(bag),
+    "contours": _simple(contours),
 }
 """The generators by name."""
 
