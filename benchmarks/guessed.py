@@ -5,8 +5,8 @@
 The guess was fitted on the generators of `training/harp_tunes.py` (training/README.md). None of the
 tunes here are of them:
 
-- *licks*, *dances*, *songs*: :mod:`benchmarks.played_tunes`, with harps and positions about as often
-  as they are played;
+- *licks*, *dances*, *songs*: :mod:`benchmarks.played_tunes`, with harps and positions about as
+  often as they are played;
 - *shelf*: the drills on the shelf in the standard tuning of 12 steps and 5 pitches or more, each in
   another key; their positions are those that a drill names or that the drill room estimates;
 - *independent*: :mod:`benchmarks.tunes`, every standard key and the positions 1, 2, 3, 4, 5 and 12;

@@ -1,8 +1,8 @@
 """Made-up tunes from the player's side, to report how often a harp is guessed right.
 
 Generators that are unlike :mod:`benchmarks.tunes`, each written before any result on it was seen.
-No constant of the guesser was chosen on them, and `training/` imports nothing from here. All numbers
-are common practice put into numbers, without a corpus.
+No constant of the guesser was chosen on them, and `training/` imports nothing from here. All
+numbers are common practice put into numbers, without a corpus.
 
 - *licks*: a player thinks in holes. A position has cells, short figures in tab; a call is made of
   cells, and its answer repeats the call with another end. Bends are frequent, and are scooped into
