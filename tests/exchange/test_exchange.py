@@ -65,6 +65,9 @@ def same_music(made: Drill, drill: Drill) -> None:
     assert (made.tempo_to, made.swing, made.start) == (drill.tempo_to, drill.swing, drill.start)
     assert made.steps == drill.steps
     assert made.second == drill.second
+    assert (made.solos, made.brief, made.ground) == (drill.solos, drill.brief, drill.ground)
+    if drill.solos or drill.ground:
+        assert made.position == drill.position
 
 
 def drill_of(tab: str, head: str = "") -> Drill:
@@ -643,6 +646,89 @@ def test_three_endings_and_a_repeat_without_a_beginning(tmp_path: Path) -> None:
         + bar(4, note("F", 4))
     )
     assert letters(played(tmp_path, measures)) == "CDCDCEF"
+
+
+def chord(letter: str, kind: str, more: str = "") -> str:
+    root = f"<root><root-step>{letter}</root-step></root>"
+    return f"<harmony>{root}<kind>{kind}</kind>{more}</harmony>"
+
+
+def test_chord_symbols_of_a_score_become_a_ground(tmp_path: Path) -> None:
+    offset = "<offset>2</offset>"  # the second of two beats
+    measures = (
+        bar(1, ATTRIBUTES + chord("G", "dominant") + note("G", 4)),
+        bar(2, note("D", 4)),
+        bar(3, chord("C", "minor") + note("C", 2) + chord("D", "suspended-fourth") + note("D", 2)),
+        bar(4, chord("G", "major") + chord("G", "none") + chord("D", "augmented", offset))
+        .replace("</measure>", note("G", 4) + "</measure>"),
+    )  # fmt: skip
+    melody = played(tmp_path, "".join(measures))
+    assert melody.ground is not None
+    bars = [" ".join(chord.in_key for chord in chords) for chords in melody.ground.bars]
+    assert bars == ["I7", "I7", "iv V5", "I V"]
+    assert melody.notices == ("2 chord symbols became simpler chords: augmented, suspended-fourth",)
+    for harp, half_steps, position in (("C", 0, 2), ("G", 0, 1), ("C", -7, 1)):
+        drill = arrange_on_harp(melody, Harp.of(harp), half_steps).drill
+        assert (drill.position, drill.ground) == (position, melody.ground)
+
+
+SOLO = """title = "T"
+harp = "C"
+tempo = 90
+position = 2
+tab = '''
+-2:4 | solo:4 | solo:3 r:1 | -2:4 | solo:4 | -2:4 |
+'''
+[ground]
+play = "drone"
+chords = '''
+I7 | IV7 |
+'''
+[solo]
+scale = "blues"
+phrase = 1
+"""
+
+
+def test_a_solo_whose_bars_were_filled_by_another_program_is_none(tmp_path: Path) -> None:
+    drill, path = parse_drill(SOLO, "t"), tmp_path / "x.musicxml"
+    text = drill_to_musicxml(drill, Harp.of("C"))
+    before, rest, after = text.partition('<rest measure="yes" />')
+    pitch = "<pitch><step>G</step><octave>4</octave></pitch>"
+    path.write_text(before + pitch + after)
+    assert rest
+    melody = read_musicxml(path)
+    assert [solo.start for solo in melody.solos] == [16]
+    path.write_text(text.replace("<rehearsal>solo</rehearsal>", "<rehearsal>A</rehearsal>", 1))
+    melody = read_musicxml(path)  # a mark without its length lasts to the next note
+    assert [(solo.start, solo.beats) for solo in melody.solos] == [(16, 4)]
+    path.write_text(text.replace("<root-step>C", "<root-step>D"))
+    melody = read_musicxml(path)
+    assert melody.ground is not None
+    assert [bar[0].in_key for bar in melody.ground.bars] == ["I7", "V7"]
+    assert melody.ground.style == "drone"
+
+
+@pytest.mark.parametrize(
+    ("old", "new"),
+    [
+        ("drone I7", "zither I7"),
+        ("drone I7", "drone I99"),
+        ('"blues"', '"no"'),
+        ('"phrase_bars": 1', '"phrase_bars": "x"'),
+        ('"phrase_bars": 1', '"bars": 1'),
+        ("8 4", "0 x"),
+    ],
+)
+def test_damaged_fields_of_a_score_cost_the_tab_only(tmp_path: Path, old: str, new: str) -> None:
+    path = tmp_path / "x.musicxml"
+    text = drill_to_musicxml(parse_drill(SOLO.replace("solo:3 r:1", "solo:4"), "t"), Harp.of("C"))
+    text = text.replace("&quot;", '"')
+    assert old in text
+    path.write_text(text.replace(old, new))
+    melody = read_musicxml(path)
+    assert (melody.harp, melody.solos) == (None, ())
+    assert len(melody.notes) == 3
 
 
 def test_ties_chords_voices_rests_and_grace_notes(tmp_path: Path) -> None:

@@ -13,6 +13,12 @@ from trainer.drill.errors import DrillError
 from trainer.drill.fingerings import TargetPitch, step_fingerings, target_pitches
 from trainer.drill.formatter import format_drill, overwrite_drill
 from trainer.drill.ground_part import GroundNote, GroundRole, ground_notes
+from trainer.drill.ground_text import (
+    MAX_CHORDS_PER_BAR,
+    MAX_GROUND_BARS,
+    ground_text,
+    parse_ground,
+)
 from trainer.drill.lint import lint_drill
 from trainer.drill.melody import (
     Melody,
@@ -114,6 +120,8 @@ __all__ = [
     "DRILL_SUFFIX",
     "FORMER_DIRECTIONS",
     "MAX_BEATS",
+    "MAX_CHORDS_PER_BAR",
+    "MAX_GROUND_BARS",
     "MIN_BEATS",
     "MIN_LENGTH_BEATS",
     "OCTAVE_SHIFTS",
@@ -178,6 +186,7 @@ __all__ = [
     "format_drill",
     "format_sound",
     "ground_notes",
+    "ground_text",
     "half_steps_to_position",
     "likeliest_position",
     "lint_drill",
@@ -187,6 +196,7 @@ __all__ = [
     "new_drill_path",
     "overwrite_drill",
     "parse_drill",
+    "parse_ground",
     "parse_tab_note",
     "passage_difficulty",
     "position_log_probabilities",

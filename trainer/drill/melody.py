@@ -20,6 +20,7 @@ from trainer.drill.fingerings import (
     step_fingerings,
 )
 from trainer.drill.model import Drill, Goal, Step
+from trainer.drill.solo import Ground, Solo, SoloBrief
 from trainer.drill.transpose import (
     OCTAVE_SHIFTS,
     Arrangement,
@@ -70,7 +71,7 @@ class Melody:
         notices: changes and omissions made on reading, a sentence each.
         harp: the harp that its file names; None if it names none.
         second: notes of the other part of a duet, as `notes`.
-        tempo_to: as in :class:`trainer.drill.Drill`.
+        tempo_to, ground, solos, brief: as in :class:`trainer.drill.Drill`.
     """
 
     name: str
@@ -85,6 +86,9 @@ class Melody:
     harp: Harp | None = None
     second: tuple[MelodyNote, ...] = ()
     tempo_to: float | None = None
+    ground: Ground | None = None
+    solos: tuple[Solo, ...] = ()
+    brief: SoloBrief | None = None
 
     @property
     def position(self) -> int | None:
@@ -105,7 +109,7 @@ def arrange_on_harp(melody: Melody, harp: Harp, half_steps: int = 0) -> Arrangem
         harp: the harp.
         half_steps: transposition of the melody.
     """
-    empty = _empty_drill(melody, harp)
+    empty = _empty_drill(melody, harp, half_steps)
     keeps_holes = half_steps == 0 and harp == melody.harp
     missing: list[tuple[Step, str]] = []
     parts = []
@@ -132,12 +136,21 @@ def arrange_on_harp(melody: Melody, harp: Harp, half_steps: int = 0) -> Arrangem
 
 def _unfingered(note: MelodyNote, melody: Melody) -> Step:
     """Return a note as a step, with its holes if its file names them."""
-    bar = math.floor(note.start / melody.meter[0]) + 1 if note.start >= 0 else 0
     written = note.written or Step(0, _ANY_HOLE, note.start, note.beats)
     sounds = written.sounds if note.is_fingered else _ANY_HOLE * len(note.path)
     return replace(
-        written, sounds=sounds, start=note.start, beats=note.beats, bar=bar, ladder=note.ladder
+        written,
+        sounds=sounds,
+        start=note.start,
+        beats=note.beats,
+        bar=_bar(note.start, melody),
+        ladder=note.ladder,
     )
+
+
+def _bar(beat: Fraction, melody: Melody) -> int:
+    """Return the bar of a beat, from 1; 0 in a pick-up."""
+    return math.floor(beat / melody.meter[0]) + 1 if beat >= 0 else 0
 
 
 def _beside(note: MelodyNote, melody: Melody, half_steps: int) -> SidePitches:
@@ -200,11 +213,15 @@ def half_steps_to_position(melody: Melody, harp: Harp, position: int) -> tuple[i
     return tuple(up + octave for octave in OCTAVE_SHIFTS)
 
 
-def _empty_drill(melody: Melody, harp: Harp) -> Drill:
-    """Return a drill with the time and names of a melody, without steps."""
+def _empty_drill(melody: Melody, harp: Harp, half_steps: int) -> Drill:
+    """Return a drill with the time, names, ground and solos of a melody, without steps."""
     notes = (*melody.notes, *melody.second)
-    end = max((note.start + note.beats for note in notes), default=Fraction(1))
+    ends = [note.start + note.beats for note in notes] + [solo.end for solo in melody.solos]
+    end = max(ends, default=Fraction(1))
     bar = melody.meter[0]
+    position = None
+    if melody.ground or melody.brief:
+        position = position_for(harp.key.tonic, (melody.tonic or 0) + half_steps)
     return Drill(
         name=melody.name,
         title=melody.title,
@@ -219,4 +236,8 @@ def _empty_drill(melody: Melody, harp: Harp) -> Drill:
         start=melody.start,
         swing=melody.swing,
         tempo_to=melody.tempo_to,
+        position=position,
+        ground=melody.ground,
+        solos=tuple(replace(solo, bar=_bar(solo.start, melody)) for solo in melody.solos),
+        brief=melody.brief,
     )

@@ -116,7 +116,9 @@ def _check(path: Path, melody: Melody) -> None:
     count, notes = len(melody.notes), melody.notes
     if count > LIMITS.notes:
         raise ExchangeError(f"{path} has {count} notes; split it into files of {LIMITS.notes}")
-    beats = float(notes[-1].start + notes[-1].beats) if notes else 0.0
+    ends = [note.start + note.beats for note in notes[-1:]]
+    ends += [solo.end for solo in melody.solos[-1:]]
+    beats = float(max(ends, default=0.0))
     if beats > LIMITS.beats:
         raise ExchangeError(
             f"{path} has {beats:.0f} beats; split it into files of {LIMITS.beats} at most"

@@ -20,8 +20,8 @@ from pathlib import Path
 
 import mido
 
-from trainer.drill import BeatClock, Melody, MelodyNote, Step, read_step
-from trainer.exchange.drill_fields import DrillFields
+from trainer.drill import BeatClock, Melody, MelodyNote, Solo, Step, read_step
+from trainer.exchange.drill_fields import SOLO_MARK, DrillFields
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.limits import LIMITS, guarded, read_limited
 from trainer.exchange.midi_out import FIRST_BEAT_MARKER
@@ -31,6 +31,7 @@ from trainer.exchange.time_grid import (
     merge_into_line,
     merge_lines,
     quantize_beat,
+    without_notes,
     without_swing,
     written_note,
 )
@@ -124,6 +125,14 @@ class _Note:
         return TimedNote(self.start / beat_ticks, self.end / beat_ticks, self.path, self.is_ladder)
 
 
+@dataclass(frozen=True)
+class _Part:
+    """A part of an exported drill: its notes, and the passages that are left to the player."""
+
+    notes: tuple[MelodyNote, ...]
+    solos: tuple[Solo, ...]
+
+
 @guarded("MIDI file")
 def read_midi(path: Path, track: int | None = None) -> Melody:
     """Read a melody from a Standard MIDI file.
@@ -159,7 +168,7 @@ def read_midi(path: Path, track: int | None = None) -> Melody:
             for number in tracks
             if track in (None, number)
         ]
-        if parts := [part for part in parts if any(note.is_fingered for note in part)]:
+        if parts := [part for part in parts if any(note.is_fingered for note in part.notes)]:
             return _drill_melody(melody, fields, parts)
     chosen = _choose_track(path, tracks, track)
     line, shortened = merge_into_line(note.timed(beat_ticks) for note in tracks[chosen])
@@ -189,29 +198,30 @@ def _load(path: Path) -> mido.MidiFile:
         raise ExchangeError(f"{path} is not a readable MIDI file: {error}") from None
 
 
-def _drill_melody(
-    melody: Melody, fields: DrillFields, parts: list[tuple[MelodyNote, ...]]
-) -> Melody:
+def _drill_melody(melody: Melody, fields: DrillFields, parts: list[_Part]) -> Melody:
     """Return the melody of an exported drill."""
     tonic = melody.tonic
     if fields.position is not None:
         tonic = key_in_position(fields.harp.key.tonic, fields.position)
     return replace(
         melody,
-        notes=parts[0],
-        second=parts[1] if len(parts) > 1 else (),
+        notes=parts[0].notes,
+        second=parts[1].notes if len(parts) > 1 else (),
         start=-fields.pickup,
         swing=fields.swing,
         tempo_to=fields.tempo_to,
         tonic=tonic,
         harp=fields.harp,
+        ground=fields.ground,
+        solos=parts[0].solos if fields.brief else (),
+        brief=fields.brief if parts[0].solos else None,
     )
 
 
 def _read_part(
     track: mido.MidiTrack, notes: list[_Note], clock: BeatClock, fields: DrillFields
-) -> tuple[MelodyNote, ...]:
-    """Read a part of an exported drill: steps from their texts, and other notes.
+) -> _Part:
+    """Read a part of an exported drill: steps and solos from their texts, and other notes.
 
     Args:
         track: the track.
@@ -221,14 +231,16 @@ def _read_part(
     """
     remaining = list(notes)
     line: list[MelodyNote] = []
+    solos: list[Solo] = []
     at, now = -fields.pickup, 0
     for message in track:
         now += message.time
         if message.type != "text":
             continue
-        rest, _, length = message.text.partition(":")
-        step = None if rest == "r" else read_step(message.text)
-        if rest != "r" and step is None:
+        word, _, length = message.text.partition(":")
+        is_silent = word in ("r", SOLO_MARK)
+        step = None if is_silent else read_step(message.text)
+        if not is_silent and step is None:
             continue
         if abs(clock.sample(at) - now) > MAX_TICKS_OFF:  # the texts before it were edited
             at = quantize_beat(without_swing(Fraction(now - clock.zero, clock.rate), clock.swing))
@@ -237,6 +249,8 @@ def _read_part(
         if step and (own := _notes_of(step, fields.harp, (now, end), clock.rate, remaining)):
             remaining = [note for note in remaining if note not in own]
             line.append(written_note(replace(step, start=at), fields.harp))
+        if word == SOLO_MARK and beats > 0:
+            solos.append(Solo(at, beats))
         at += beats
     others, _ = merge_into_line(
         TimedNote(
@@ -247,7 +261,8 @@ def _read_part(
         )
         for note in remaining
     )
-    return merge_lines(line, others)
+    merged = merge_lines(line, others)
+    return _Part(merged, without_notes(solos, merged))
 
 
 def _parse_rest(length: str) -> Fraction:

@@ -5,8 +5,8 @@ tab of each step is a lyric. The instrument is General MIDI's harmonica. Swing i
 because MIDI has no notation for it.
 
 So that the file reads back as the same drill, text events carry what MIDI has no other means for:
-in the first track the fields of :mod:`trainer.exchange.drill_fields`, in the others each step and
-rest as it is written in a drill file. A marker is on beat 0.
+in the first track the fields of :mod:`trainer.exchange.drill_fields`, in the others each step,
+rest and solo as it is written in a drill file. A marker is on beat 0, and one on each solo.
 
 Where a chord is asked for and one hole is written, its neighbour sounds too. It has a track of its
 own after the parts, and the ground has the last one. A note stops shortly before the next one,
@@ -22,8 +22,8 @@ from pathlib import Path
 
 import mido
 
-from trainer.drill import Drill, GroundRole, Step, ground_notes, step_text
-from trainer.exchange.drill_fields import DrillFields
+from trainer.drill import Drill, GroundRole, Solo, Step, ground_notes, step_text
+from trainer.exchange.drill_fields import SOLO_MARK, DrillFields
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.midi_performance import (
     DEFAULT_BEND_RANGE,
@@ -102,7 +102,8 @@ def drill_to_midi(drill: Drill, harp: Harp) -> mido.MidiFile:
     file.tracks.append(_header_track(drill, harp, timing))
     for steps, channels in zip((drill.steps, drill.second), PART_CHANNELS, strict=True):
         if steps:
-            file.tracks.append(_part_track(steps, channels, harp, timing))
+            solos = drill.solos if steps is drill.steps else ()
+            file.tracks.append(_part_track(steps, solos, channels, harp, timing))
     for steps, channel in zip((drill.steps, drill.second), NEIGHBOUR_CHANNELS, strict=True):
         if any(step.implied_neighbour(step.first) for step in steps):
             file.tracks.append(_neighbour_track(steps, channel, harp, timing))
@@ -139,7 +140,8 @@ def _header_track(drill: Drill, harp: Harp, timing: Timing) -> mido.MidiTrack:
         (0, mido.MetaMessage("key_signature", key=keys[signature.fifths - MIN_FIFTHS])),
     ]
     events = [*_tempos(drill, timing)]
-    events.append((timing.tick(Fraction(0)), mido.MetaMessage("marker", text=FIRST_BEAT_MARKER)))
+    marks = [(Fraction(0), FIRST_BEAT_MARKER), *((solo.start, SOLO_MARK) for solo in drill.solos)]
+    events += ((timing.tick(at), mido.MetaMessage("marker", text=text)) for at, text in marks)
     return _track(drill.title, messages, sorted(events, key=lambda event: event[0]))
 
 
@@ -157,7 +159,11 @@ def _tempos(drill: Drill, timing: Timing) -> Iterator[TimedMessage]:
 
 
 def _part_track(
-    steps: tuple[Step, ...], channels: tuple[int, ...], harp: Harp, timing: Timing
+    steps: tuple[Step, ...],
+    solos: tuple[Solo, ...],
+    channels: tuple[int, ...],
+    harp: Harp,
+    timing: Timing,
 ) -> mido.MidiTrack:
     widest = bend_range(steps, harp)
     used = channels[: max(map(voice_count, steps))]
@@ -165,23 +171,29 @@ def _part_track(
     messages: list[TimedMessage] = []
     for channel in used:
         messages += ((0, message) for message in _channel_setup(channel, widest))
-    events: list[TimedMessage] = [*_texts(steps, timing)]
+    events: list[TimedMessage] = [*_texts(steps, solos, timing)]
     for sounding in soundings(steps, harp, timing):
         events += control_messages(sounding, used, controls)
         events += sounding_messages(sounding, used, harp, timing, widest)
     return _track(f"{harp.name} harp", messages, _in_order(events))
 
 
-def _texts(steps: tuple[Step, ...], timing: Timing) -> Iterator[TimedMessage]:
-    """Yield each step and rest as it is written, and the tab of each step as a lyric."""
+def _texts(
+    steps: tuple[Step, ...], solos: tuple[Solo, ...], timing: Timing
+) -> Iterator[TimedMessage]:
+    """Yield each step, rest and solo as it is written, and the tab of each step as a lyric."""
     at = min(timing.drill.start, Fraction(0))
-    for step in steps:
-        if step.start > at:
-            yield timing.tick(at), mido.MetaMessage("text", text=f"r:{step.start - at}")
-        tick = timing.tick(step.start)
-        yield tick, mido.MetaMessage("text", text=step_text(step))
-        yield tick, mido.MetaMessage("lyrics", text=step.tab)
-        at = step.end
+    written: list[Step | Solo] = [*steps, *solos]
+    for each in sorted(written, key=lambda each: each.start):
+        if each.start > at:
+            yield timing.tick(at), mido.MetaMessage("text", text=f"r:{each.start - at}")
+        tick = timing.tick(each.start)
+        if isinstance(each, Solo):
+            yield tick, mido.MetaMessage("text", text=f"{SOLO_MARK}:{each.beats}")
+        else:
+            yield tick, mido.MetaMessage("text", text=step_text(each))
+            yield tick, mido.MetaMessage("lyrics", text=each.tab)
+        at = each.end
 
 
 def _neighbour_track(

@@ -8,7 +8,10 @@ such as staccato become directions (:mod:`trainer.exchange.musicxml_marks`).
 A score that :mod:`trainer.exchange.musicxml_out` wrote names its harp and has the tab as lyrics. A
 step is read from its lyrics, words and marks where its notes are those of that tab on that harp.
 Where they are others, because the score was edited, the notes are read and not the lyrics. A score
-that lost the field of the harp still names it as its part.
+that lost the field of the harp still names it as its part. Its solos begin at their marks.
+
+The chord symbols of any score become the ground of the drill, see
+:mod:`trainer.exchange.chord_symbols`.
 """
 
 from __future__ import annotations
@@ -16,22 +19,39 @@ from __future__ import annotations
 import io
 import zipfile
 from collections import Counter
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
 from xml.etree import ElementTree as ET
 
-from trainer.drill import CALL_PREFIX, Melody, MelodyNote, Step, read_step, target_pitches
-from trainer.exchange.drill_fields import DrillFields
+from trainer.drill import (
+    CALL_PREFIX,
+    Ground,
+    Melody,
+    MelodyNote,
+    Solo,
+    Step,
+    read_step,
+    target_pitches,
+)
+from trainer.exchange.chord_symbols import changes, ground_of, quality_of
+from trainer.exchange.drill_fields import SOLO_MARK, DrillFields
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.limits import LIMITS, guarded, number, read_limited
 from trainer.exchange.midi_in import MAX_TITLE_CHARACTERS, TEMPO_RANGE
 from trainer.exchange.musicxml_marks import CALL, WEDGES, read_marks
 from trainer.exchange.spelling import natural_midi, signature_tonic
-from trainer.exchange.time_grid import TimedNote, merge_into_line, merge_lines, written_note
+from trainer.exchange.time_grid import (
+    TimedNote,
+    merge_into_line,
+    merge_lines,
+    without_notes,
+    written_note,
+)
 from trainer.harp import Harp, HarpError
+from trainer.music import Chord
 
 MAX_REPEAT_PASSES = 8
 """Maximum number of times that a repeat is played."""
@@ -128,6 +148,8 @@ def _melody(name: str, title: str, reader: _PartReader) -> Melody:
         notices.append(f"voice {voice} was taken; {others} notes of other voices were left out")
     if reader.graces:
         notices.append(f"{reader.graces} grace notes were left out")
+    ground, ground_notices = _ground(reader)
+    notices += ground_notices
     line, shortened = merge_into_line(_timed_notes(reader, reader.voice_notes))
     if shortened:
         notices.append(f"{shortened} notes were shortened to the start of the next")
@@ -142,7 +164,35 @@ def _melody(name: str, title: str, reader: _PartReader) -> Melody:
         reader.swing,
         reader.tonic,
         tuple(notices),
+        ground=ground,
     )
+
+
+def _symbols(reader: _PartReader, tonic: int) -> tuple[list[tuple[Fraction, Chord]], list[str]]:
+    """Return the chord symbols of a part above a tonic, and the kinds that became simpler."""
+    symbols, simpler = [], []
+    for at, root, kind in sorted(reader.chords):
+        quality, is_simpler = quality_of(kind)
+        simpler += [kind] * is_simpler
+        symbols.append((reader.beat(at), Chord((root - tonic) % 12, quality)))
+    return symbols, simpler
+
+
+def _ground(reader: _PartReader) -> tuple[Ground | None, list[str]]:
+    """Return the ground that the chord symbols of a part stand for, and notices on it."""
+    if not reader.chords:
+        return None, []
+    if reader.tonic is None:
+        return None, ["its chord symbols were left out, because it has no key signature"]
+    symbols, simpler = _symbols(reader, reader.tonic)
+    end = max(reader.beat(note.end) for note in reader.notes)
+    ground = ground_of(symbols, reader.meter[0], end)
+    if ground is None:
+        return None, ["its chord symbols were left out: they are too many for a ground"]
+    if not simpler:
+        return ground, []
+    kinds = ", ".join(sorted(set(simpler)))
+    return ground, [f"{len(simpler)} chord symbols became simpler chords: {kinds}"]
 
 
 def _timed_notes(reader: _PartReader, notes: list[_Note]) -> Iterator[TimedNote]:
@@ -174,6 +224,7 @@ def _drill_melody(melody: Melody, fields: DrillFields, readers: list[_PartReader
     fingered = [part for part in parts if any(note.is_fingered for note in part)]
     if not fingered:
         return melody
+    solos = _solos(readers[0], fields, fingered[0])
     return replace(
         melody,
         notes=fingered[0],
@@ -181,7 +232,49 @@ def _drill_melody(melody: Melody, fields: DrillFields, readers: list[_PartReader
         harp=fields.harp,
         tempo_to=fields.tempo_to,
         notices=(),
+        ground=_own_ground(readers[0], fields, melody),
+        solos=solos,
+        brief=fields.brief if solos else None,
     )
+
+
+def _solos(
+    reader: _PartReader, fields: DrillFields, notes: Sequence[MelodyNote]
+) -> tuple[Solo, ...]:
+    """Return the solos of an exported drill, from their marks and lengths.
+
+    Where marks were added or removed, each solo lasts to the end of its bar or to the next note
+    after that.
+    """
+    if fields.brief is None:
+        return ()
+    begins = [reader.beat(at) for at in sorted(reader.solo_marks)]
+    lengths = fields.solo_beats
+    if len(lengths) != len(begins):
+        bar = reader.meter[0]
+        starts = [note.start for note in notes]
+        lengths = tuple(
+            min(
+                (at - begin for at in [*starts, *begins] if at > begin),
+                default=bar - begin % bar,
+            )
+            for begin in begins
+        )
+    solos = [Solo(begin, beats) for begin, beats in zip(begins, lengths, strict=True)]
+    return without_notes(solos, notes)
+
+
+def _own_ground(reader: _PartReader, fields: DrillFields, melody: Melody) -> Ground | None:
+    """Return the ground of an exported drill: its own, unless its chord symbols were edited."""
+    own = fields.ground
+    if own is None or melody.ground is None or reader.tonic is None:
+        return melody.ground
+    symbols, _ = _symbols(reader, reader.tonic)
+    last = max((at for at, _ in symbols), default=Fraction(0))
+    written = [(each.start, each.chord) for each in own.chords(melody.meter[0], last + 1)]
+    if changes(written) == changes(symbols):
+        return own
+    return replace(melody.ground, style=own.style)
 
 
 def _read_steps(reader: _PartReader, harp: Harp) -> tuple[MelodyNote, ...]:
@@ -291,6 +384,8 @@ class _PartReader:
         meter, tempo, swing, tonic: the first that the part sets; tempo in quarter notes per minute.
         pickup: length of the pick-up in quarter notes.
         graces: number of grace notes.
+        chords: chord symbols: time in quarter notes, pitch class of the root, kind.
+        solo_marks: times of the marks of solos in quarter notes.
     """
 
     def __init__(self, part: ET.Element) -> None:
@@ -302,6 +397,8 @@ class _PartReader:
         self.tonic: int | None = None
         self.pickup = Fraction(0)
         self.graces = 0
+        self.chords: list[tuple[Fraction, int, str]] = []
+        self.solo_marks: list[Fraction] = []
         self._already_set: set[str] = set()
         self._grace = ""
         self._words: tuple[str, ...] = ()
@@ -345,6 +442,10 @@ class _PartReader:
             match element.tag:
                 case "attributes":
                     self._read_attributes(element)
+                case "harmony":
+                    self._read_chord(element, start + at + self._offset(element))
+                case "direction" if element.findtext("direction-type/rehearsal") == SOLO_MARK:
+                    self.solo_marks.append(start + at + self._offset(element))
                 case "direction":
                     self._read_direction(element)
                     self._read_sound(element.find("sound"))
@@ -402,6 +503,18 @@ class _PartReader:
         types = [wedge.get("type") for wedge in direction.iterfind("direction-type/wedge")]
         wedges = [word for word, type_ in WEDGES.items() if type_ in types]
         self._wedge = wedges[0] if wedges else self._wedge
+
+    def _read_chord(self, harmony: ET.Element, at: Fraction) -> None:
+        """Read a chord symbol; one without a root, or for no chord, is left out."""
+        letter, kind = harmony.findtext("root/root-step"), harmony.findtext("kind")
+        if letter is None or kind is None or kind == "none":
+            return
+        alteration = int(float(harmony.findtext("root/root-alter") or 0))
+        root = (natural_midi(letter, 4) + alteration + self._transposition) % 12
+        self.chords.append((at, root, kind))
+
+    def _offset(self, element: ET.Element) -> Fraction:
+        return number(element.findtext("offset") or "0") / self._divisions
 
     def _is_first(self, name: str) -> bool:
         """Whether a property is set for the first time."""

@@ -14,7 +14,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import pairwise
 from pathlib import Path
@@ -29,7 +29,8 @@ from trainer.drill import (
     drill_position,
     format_sound,
 )
-from trainer.exchange.drill_fields import DrillFields, tempo_at
+from trainer.exchange.chord_symbols import CHORD_KINDS
+from trainer.exchange.drill_fields import SOLO_MARK, DrillFields, tempo_at
 from trainer.exchange.errors import ExchangeError
 from trainer.exchange.musicxml_marks import is_optional, wedge_of, words_above, write_marks
 from trainer.exchange.note_values import (
@@ -62,21 +63,6 @@ _LADDER_SLUR, _LEGATO_SLUR = "1", "2"
 """Numbers of the slurs over ladders and legato notes."""
 _MAJOR_SCALE = (0, 2, 4, 5, 7, 9, 11)
 """Half steps of the degrees above the tonic."""
-SOLO_MARK = "solo"
-"""Rehearsal mark on the beginning of a passage that is left to the player."""
-CHORD_KINDS = {
-    "": "major",
-    "m": "minor",
-    "5": "power",
-    "6": "major-sixth",
-    "m6": "minor-sixth",
-    "7": "dominant",
-    "m7": "minor-seventh",
-    "maj7": "major-seventh",
-    "9": "dominant-ninth",
-    "dim": "diminished",
-}
-"""Kinds of chords in MusicXML by their qualities."""
 BREATH_ARROWS = {Breath.BLOW: "↑", Breath.DRAW: "↓"}
 """Arrow of each breath below the tab."""
 _ACCIDENTALS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-sharp"}
@@ -165,7 +151,9 @@ def drill_to_musicxml(drill: Drill, harp: Harp, *, bars_per_line: int | None = N
     encoding = ET.SubElement(identification, "encoding")
     ET.SubElement(encoding, "software").text = "Harp trainer"
     miscellaneous = ET.SubElement(identification, "miscellaneous")
-    for name, text in DrillFields(harp, tempo_to=drill.tempo_to).texts().items():
+    fields = DrillFields.of(drill, harp)
+    as_notation = replace(fields, position=None, swing=1.0, pickup=Fraction(0))
+    for name, text in as_notation.texts().items():
         ET.SubElement(miscellaneous, "miscellaneous-field", name=name).text = text
     parts = [steps for steps in (drill.steps, drill.second) if steps]
     part_list = ET.SubElement(root, "part-list")

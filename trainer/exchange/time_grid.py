@@ -6,7 +6,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from trainer.drill import MelodyNote, Step, TargetPitch, target_pitches
+from trainer.drill import MelodyNote, Solo, Step, TargetPitch, target_pitches
 from trainer.harp import Harp
 
 
@@ -128,6 +128,14 @@ def merge_lines(line: Sequence[MelodyNote], others: Sequence[MelodyNote]) -> tup
             merged[-1] = replace(merged[-1], beats=note.start - merged[-1].start)
         merged.append(note)
     return tuple(merged)
+
+
+def without_notes(solos: Iterable[Solo], line: Sequence[MelodyNote]) -> tuple[Solo, ...]:
+    """Return the solos in which no note of a line begins: another program may have written some."""
+    starts = [note.start for note in line]
+    return tuple(
+        solo for solo in solos if not any(solo.start <= start < solo.end for start in starts)
+    )
 
 
 def without_swing(beat: Fraction, swing: float) -> Fraction:
