@@ -40,6 +40,7 @@ from trainer.coach.trends import (
     SubjectKind,
     overview,
     overview_at,
+    solo_progress,
 )
 from trainer.core.stats.location_shift import hodges_lehmann
 from trainer.report.progress_plots import (
@@ -60,7 +61,7 @@ from trainer.report.progress_report import (
     trend_text,
     trend_verdict_text,
 )
-from trainer.store import Journal, JournalError, TakeRecord
+from trainer.store import Journal, JournalError, SoloRecord, TakeRecord
 
 DAY = timedelta(days=1)
 ANSI = re.compile(r"\x1b\[[0-9;]*m")
@@ -73,6 +74,32 @@ def seen(
     with Journal(tmp_path / "journal.sqlite") as journal:
         journal.add(*takes)
         return overview(journal, player, TODAY, **options)
+
+
+def test_solos_are_compared_by_days_and_their_habit_is_named(tmp_path: Path) -> None:
+    def solo(scale: float, phrases: float) -> SoloRecord:
+        return SoloRecord(2, 8.0, 70.0, {"scale": scale, "phrases": phrases}, 9, "leave a rest")
+
+    notes = [step("-4", 3.0)]
+    days = [
+        take(TODAY - DAY * ago, notes, ago, solos=(solo(95.0 - ago, 60.0 - 2 * ago),))
+        for ago in range(14)
+    ]
+    shown = seen(tmp_path, days)
+    solos = shown.solos
+    assert solos is not None
+    assert solo_progress(days, TODAY - 20 * DAY, 1) is not None
+    assert solo_progress([take(TODAY, notes)], TODAY, 1) is None
+    assert (solos.count, solos.weakest, solos.weakest_count, solos.recent) == (14, "phrases", 8, 8)
+    scale, phrases = solos.trends
+    assert scale.usual == pytest.approx(statistics.mean(range(86, 96)))
+    assert (scale.change.verdict, scale.change.gain) == (ComparisonVerdict.BETTER, 7.0)
+    assert phrases.change.gain == 14.0
+    text = overview_text(shown)
+    assert "points of 14 solos       usual  the last 7 days against the 7 before" in text
+    assert re.search(r"^phrases +51  better by 14 \(\d+ to \d+\)$", text, re.MULTILINE)
+    assert "Phrases had the fewest points in 8 of the last 8 solos." in text
+    check_format("progress-overview", overview_data(shown))
 
 
 # --- last week against the one before, where the truth is known -------------------------------

@@ -58,6 +58,22 @@ def test_words_of_a_song_and_titles_are_left_out(tmp_path: Path) -> None:
     assert read_tab_text(path).lines == (("4", "5", "6", "-6", "6"), ("-5", "5", "-4", "4"))
 
 
+def test_a_draw_sign_makes_b_a_bend_beside_letters_too(tmp_path: Path) -> None:
+    path = tmp_path / "mixed.txt"
+    path.write_text("4b 5b 4d -4b -3bb 6ob\n", encoding="utf-8")
+    assert read_tab_text(path).lines == (("4", "5", "-4", "-4'", "-3''", "6o"),)
+
+
+def test_words_with_a_digit_that_are_no_tab_are_named(trainer: Trainer, tmp_path: Path) -> None:
+    path = tmp_path / "lane.txt"
+    path.write_text("Herring Lane\n4 -4 5x 5\nx3 44 4 -4 5 la\n", encoding="utf-8")
+    answer = trainer("drill", "import", str(path))
+    assert answer.code == 0
+    assert answer.err == (
+        "Left out, because it is no tab: '5x' (line 2), 'x3' (line 3), '44' (line 3).\n"
+    )
+
+
 def test_the_command_writes_a_drill_that_reads_back(trainer: Trainer, tmp_path: Path) -> None:
     source, out = tmp_path / "lane.txt", tmp_path / "lane.toml"
     source.write_text(WAYS["letters"], encoding="utf-8")

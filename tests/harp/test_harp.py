@@ -703,13 +703,33 @@ class TestPicks:
 
     def test_a_song_in_minor_is_played_in_third_position_first(self) -> None:
         """Common practice: Am on a G harp, third position, or on a C harp, fourth."""
-        text = harp_choices_text("Am", usual_position("Am"), load_tuning("richter"))
+        richter = load_tuning("richter")
+        text = harp_choices_text("Am", usual_position("Am", richter), richter)
         rows = text.splitlines()
         assert rows[0].startswith("A song in Am, 3rd position: G harp")
         assert [row.split()[:2] for row in rows[3:6]] == [["3rd", "G"], ["4th", "C"], ["2nd", "D"]]
         assert rows[3].endswith("Dorian")
         assert rows[4].endswith("natural minor (Aeolian)")
-        assert usual_position("A") == 1
+        assert usual_position("A", richter) == 1
+
+    @pytest.mark.parametrize(
+        ("song", "tuning", "first", "mode"),
+        [
+            ("Cm", "natural-minor", 2, "natural minor (Aeolian)"),
+            ("Cm", "dorian-minor", 2, "Dorian"),
+            ("Cm", "harmonic-minor", 1, "harmonic minor"),
+            ("Cm", "melodic-minor", 1, "melodic minor"),
+            ("C", "natural-minor", 11, "major (Ionian)"),
+            ("C", "country", 1, None),
+        ],
+    )
+    def test_a_tuning_is_played_where_it_has_the_songs_third(
+        self, song: str, tuning: str, first: int, mode: str | None
+    ) -> None:
+        """The modes of each tuning by music theory; that one plays there is common practice."""
+        chosen = load_tuning(tuning)
+        assert usual_position(song, chosen) == first
+        assert harp_choices(song, chosen)[first - 1].mode == mode
 
     def test_positions_and_tunings_have_the_modes_of_theory(self) -> None:
         modes = [choice.mode for choice in harp_choices("C", load_tuning("richter"))]

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
+from fractions import Fraction
 
 import pytest
 
-from trainer.drill import Drill, parse_drill
+from trainer.drill import Drill, Solo, parse_drill
 from trainer.harp import Harp
-from trainer.marking import ExtraNote, Mark, Measured, Result
-from trainer.store import TakeRecord
+from trainer.marking import ExtraNote, Mark, Measured, Result, SoloMark
+from trainer.marking.solo_mark import SoloMeasured
+from trainer.store import SoloRecord, TakeRecord
 
 WHEN = datetime(2026, 5, 14, 23, 30, tzinfo=timezone(timedelta(hours=2)))
 HEAD = 'title = "Ropes"\nharp = "C"\ntempo = 60\nskills = ["bends", "chords"]\n'
@@ -122,6 +125,15 @@ def test_a_take_keeps_who_played_what_and_when() -> None:
     assert take.audio == "takes/a.flac"
     assert len(take.id) == 32
     assert take.id != record(result("4:2 -4:2", MEASURED)).id
+
+
+def test_a_take_keeps_the_points_of_its_solos() -> None:
+    points = {"scale": 90.0, "phrases": 40.0}
+    sentences = {"scale": "in the scale", "phrases": "leave a rest after two bars"}
+    solo = Solo(Fraction(4), Fraction(8), 2)
+    mark = SoloMark(solo, 65.0, points, SoloMeasured(notes=9), sentences)
+    taken = record(replace(result("-3':2 r:2", MEASURED), solos=(mark,)))
+    assert taken.solos == (SoloRecord(2, 8.0, 65.0, points, 9, "leave a rest after two bars"),)
 
 
 def test_a_faster_take_is_shorter() -> None:

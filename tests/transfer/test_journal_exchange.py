@@ -22,7 +22,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from tests.support import journal_records as made
-from trainer.drill import CRITERIA
+from trainer.drill import CRITERIA, SOLO_CRITERIA
 from trainer.store import (
     Calibration,
     Focus,
@@ -32,6 +32,7 @@ from trainer.store import (
     OwnHarp,
     Placement,
     ReedRecord,
+    SoloRecord,
     StepRecord,
     TakeRecord,
 )
@@ -116,6 +117,15 @@ steps = st.builds(
     leak_hole=st.none() | st.integers(1, 10),
     hz=st.none() | st.floats(1, 1e4),
 )
+solos = st.builds(
+    SoloRecord,
+    bar=st.integers(0, 99),
+    beats=st.floats(0.25, 400),
+    score=shares,
+    criteria=st.dictionaries(st.sampled_from(SOLO_CRITERIA), shares),
+    notes=st.integers(0, 999),
+    sentence=texts,
+)
 takes = st.builds(
     TakeRecord,
     id=st.text("0123456789abcdef", min_size=1, max_size=32),
@@ -140,6 +150,7 @@ takes = st.builds(
     first_bar=st.none() | st.integers(1, 99),
     last_bar=st.none() | st.integers(1, 99),
     tolerance=st.none() | st.floats(1, 50),
+    solos=st.lists(solos, max_size=2).map(tuple),
 ).flatmap(
     # The player's day, where the sun may already have risen on the next.
     lambda take: st.integers(-1, 1).map(

@@ -20,6 +20,8 @@ MIDI = (".mid", ".midi")
 MUSICXML = (".musicxml", ".xml")
 COMPRESSED = ".mxl"
 TAB = ".txt"
+MAX_NAMED = 8
+"""Number of words that were left out of a tab that are named."""
 ENDINGS = (*SHEETS, *MIDI, *MUSICXML)
 
 
@@ -150,6 +152,11 @@ def _import_tab(
     text = tune.drill_text(title or file.stem, harp or "C", tuning or "richter")
     width = shutil.get_terminal_size((80, 24)).columns
     typer.echo(drill_text(parse_drill(text, file.stem), width))
+    if tune.left_out:
+        words = ", ".join(f"'{word}' (line {line})" for word, line in tune.left_out[:MAX_NAMED])
+        more = len(tune.left_out) - MAX_NAMED
+        more_text = f" and {more} more" if more > 0 else ""
+        typer.echo(f"Left out, because it is no tab: {words}{more_text}.", err=True)
     if out is not None:
         write_text(out, text)
         typer.echo(f"Wrote {out}.", err=True)

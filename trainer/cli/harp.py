@@ -131,7 +131,11 @@ def harp(
         answer = chart_text(chart) if format_ is Format.TEXT else _json(chart_data(chart))
     elif song is not None:
         song_tuning = load_tuning(tuning or player_settings().harp.tuning)
-        request = (song, usual_position(song) if position is None else position, song_tuning)
+        request = (
+            song,
+            usual_position(song, song_tuning) if position is None else position,
+            song_tuning,
+        )
         answer = (
             harp_choices_text(*request)
             if format_ is Format.TEXT

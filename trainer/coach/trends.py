@@ -21,12 +21,14 @@ from __future__ import annotations
 
 import difflib
 import math
+from collections import Counter
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 from datetime import date, timedelta
 from enum import StrEnum
 from functools import cached_property
 from pathlib import Path
+from statistics import mean
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,11 +51,14 @@ from trainer.coach.step_table import (
 from trainer.coach.trend_model import SeriesPoint, Trend, TrendModel, TrendWindow
 from trainer.core.stats.location_shift import hodges_lehmann
 from trainer.core.types import Floats, Ints
+from trainer.drill import SOLO_CRITERIA
 from trainer.harp import HarpError, Tab
 from trainer.store import Journal, JournalError, TakeRecord
 
 WEEK = 7
 """Days in a week."""
+RECENT_SOLOS = 8
+"""Number of the last solos among which a habit is looked for (chosen by hand)."""
 
 
 class SubjectKind(StrEnum):
@@ -93,6 +98,40 @@ class Comparison:
     high: float | None
     before: int
     after: int
+
+
+@dataclass(frozen=True, slots=True)
+class SoloTrend:
+    """Progress on one criterion of solos.
+
+    Attributes:
+        criterion: a name of `trainer.drill.SOLO_CRITERIA`.
+        usual: mean points of the last ten days on which it was judged, 0 to 100.
+        change: the last weeks against as many before, by days.
+    """
+
+    criterion: str
+    usual: float
+    change: Comparison
+
+
+@dataclass(frozen=True, slots=True)
+class SoloProgress:
+    """Progress in passages that are left to the player.
+
+    Attributes:
+        count: number of solos.
+        trends: by criterion, in their usual order.
+        weakest: criterion that most often had the fewest points in the recent solos.
+        weakest_count: number of the recent solos in which it had.
+        recent: number of the recent solos, at most `RECENT_SOLOS`.
+    """
+
+    count: int
+    trends: tuple[SoloTrend, ...]
+    weakest: str
+    weakest_count: int
+    recent: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,6 +267,7 @@ class Overview:
         subjects: everything together first, then tab entries, chords and ladders, and skills, the
             worst of each kind first. Empty where nothing was played.
         others: names of the other players in the journal.
+        solos: progress in solos; None if none was played.
     """
 
     player: str
@@ -236,6 +276,7 @@ class Overview:
     practice: PracticeSummary
     subjects: tuple[Progress, ...]
     others: tuple[str, ...] = ()
+    solos: SoloProgress | None = None
 
     def of(self, kind: SubjectKind) -> list[Progress]:
         """The subjects of a kind, the worst first."""
@@ -302,7 +343,8 @@ def overview(
     subjects.sort(key=lambda subject: (order.index(subject.kind), *_worst_first(subject)))
     others = tuple(other for other in journal.players() if other != player)
     practice = _practice(takes, today, weeks)
-    return Overview(player, today, weeks, practice, tuple(subjects), others)
+    solos = solo_progress(takes, today, weeks)
+    return Overview(player, today, weeks, practice, tuple(subjects), others, solos)
 
 
 def overview_at(
@@ -385,7 +427,17 @@ def _compare(steps: StepTable, is_after: NDArray[np.bool_], metric: Metric) -> C
         return Comparison(ComparisonVerdict.UNCLEAR, None, None, None, len(before), len(after))
     if metric.lower_is_better:
         before, after = -before, -after
-    shift = hodges_lehmann(before.tolist(), after.tolist())
+    return compare_days(before.tolist(), after.tolist())
+
+
+def compare_days(before: Sequence[float], after: Sequence[float]) -> Comparison:
+    """Compare the values of days, of which higher ones are better.
+
+    Args:
+        before: values of the days before, at least one.
+        after: values of the last days, at least one.
+    """
+    shift = hodges_lehmann(list(before), list(after))
     verdict = ComparisonVerdict.UNCLEAR
     if shift.excludes_zero:
         verdict = ComparisonVerdict.BETTER if shift.low > 0.0 else ComparisonVerdict.WORSE
@@ -414,6 +466,45 @@ def _centred_values(steps: StepTable, is_after: NDArray[np.bool_], metric: Metri
     on_both = (sizes[:count] >= least) & (sizes[count:] >= least)
     values[~on_both[steps.tab]] = np.nan
     return values - _summary_of(metric)(steps.tab, values, count)[steps.tab]
+
+
+def solo_progress(takes: Sequence[TakeRecord], today: date, weeks: int) -> SoloProgress | None:
+    """Return the progress in solos.
+
+    Args:
+        takes: a player's takes, in order.
+        today: last day of the comparison.
+        weeks: number of weeks on each side of it.
+
+    Returns:
+        The progress; None if no solo was judged.
+    """
+    solos = [(take.day, solo) for take in takes for solo in take.solos if solo.criteria]
+    if not solos:
+        return None
+    middle = today - timedelta(days=WEEK * weeks)
+    earliest = middle - timedelta(days=WEEK * weeks)
+    trends = []
+    for criterion in SOLO_CRITERIA:
+        points: dict[date, list[float]] = {}
+        for day, solo in solos:
+            if criterion in solo.criteria:
+                points.setdefault(day, []).append(solo.criteria[criterion])
+        means = {day: mean(points[day]) for day in sorted(points)}
+        if not means:
+            continue
+        before = [value for day, value in means.items() if earliest < day <= middle]
+        after = [value for day, value in means.items() if middle < day <= today]
+        no_verdict = Comparison(
+            ComparisonVerdict.UNCLEAR, None, None, None, len(before), len(after)
+        )
+        usual = mean(list(means.values())[-TREND.usual_days :])
+        change = compare_days(before, after) if before and after else no_verdict
+        trends.append(SoloTrend(criterion, usual, change))
+    recent = [solo for _, solo in solos[-RECENT_SOLOS:]]
+    weakest = Counter(min(solo.criteria, key=solo.criteria.__getitem__) for solo in recent)
+    (name, count), *_ = weakest.most_common(1)
+    return SoloProgress(len(solos), tuple(trends), name, count, len(recent))
 
 
 def _practice(takes: Sequence[TakeRecord], today: date, weeks: int) -> PracticeSummary:

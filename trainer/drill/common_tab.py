@@ -13,8 +13,8 @@ chord                ``(45)`` ``45`` ``-(45)``       ``4+5`` ``-4+5``
 ===================  ==============================  ==============
 
 Two signs have two meanings. ``b`` is blow where the text has draw letters (``4d``), and a bend
-elsewhere (``-4b``). A single hole in brackets is a draw note where no draw sign is in the text, and
-a note without further meaning elsewhere.
+elsewhere and on a draw note (``-4b``). A single hole in brackets is a draw note where no draw sign
+is in the text, and a note without further meaning elsewhere.
 """
 
 from __future__ import annotations
@@ -78,7 +78,7 @@ def rewrite_tab_word(word: str, style: TabStyle = PLAIN_STYLE) -> str | None:
         return None
     in_brackets, bend, letter = bool(match["open"]), match["bend"], match["letter"]
     is_draw = match["sign"] == "-" or match["holes"].startswith("-") or letter.lower() == "d"
-    if style.lettered and bend.lower() == "b":
+    if style.lettered and bend.lower() == "b" and not is_draw:
         bend = ""
     if style.bracketed and in_brackets:
         is_draw = True

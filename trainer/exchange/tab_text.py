@@ -29,9 +29,11 @@ class TabText:
 
     Attributes:
         lines: the notes of each line that is tab, in the notation of drills.
+        left_out: words with a digit in these lines that are no tab, with the number of their line.
     """
 
     lines: tuple[tuple[str, ...], ...]
+    left_out: tuple[tuple[str, int], ...] = ()
 
     @property
     def notes(self) -> int:
@@ -91,13 +93,20 @@ def read_tab_text(path: Path) -> TabText:
 def find_tab(text: str) -> TabText:
     """Find the lines of a text that are tab: those in which at least half of the words are."""
     lines = [_words(line) for line in text.splitlines()]
-    likely = [words for words in lines if _is_tab(words, TabStyle(lettered=True, bracketed=True))]
-    style = TabStyle.of(word for words in likely for word in words)
-    notes = (
-        tuple(note for word in words if (note := rewrite_tab_word(word, style)) is not None)
-        for words in likely
-    )
-    return TabText(tuple(line for line in notes if line))
+    widest = TabStyle(lettered=True, bracketed=True)
+    likely = [(number, words) for number, words in enumerate(lines, 1) if _is_tab(words, widest)]
+    style = TabStyle.of(word for _, words in likely for word in words)
+    found: list[tuple[str, ...]] = []
+    left_out: list[tuple[str, int]] = []
+    for number, words in likely:
+        notes = [rewrite_tab_word(word, style) for word in words]
+        found.append(tuple(note for note in notes if note is not None))
+        left_out += (
+            (word, number)
+            for word, note in zip(words, notes, strict=True)
+            if note is None and any(character.isdigit() for character in word)
+        )
+    return TabText(tuple(line for line in found if line), tuple(left_out))
 
 
 def _words(line: str) -> list[str]:

@@ -292,20 +292,35 @@ def harp_choices_text(song: str, position: int, tuning: Tuning) -> str:
         "",
         "position   harp   degrees without bends   mode",
     ]
-    choices = {choice.position: choice for choice in harp_choices(song, tuning)}
-    for pick in (choices[position] for position in _usual_positions(song)):
+    for pick in _usual_choices(song, tuning):
         row = f"{position_name(pick.position):<11}{pick.harp:<7}{' '.join(pick.naturals):<24}"
         lines.append(f"{row}{pick.mode or ''}".rstrip())
     return "\n".join(lines)
 
 
-def usual_position(song: str) -> int:
+def usual_position(song: str, tuning: Tuning) -> int:
     """Return the position that a song's key is played in unless asked otherwise.
 
-    The first position for major; for minor, the position that players choose first.
+    The first position for major, if the tuning is major there; else the position that players
+    choose first.
+
+    Raises:
+        MusicError: the key is unknown.
     """
-    return MINOR_POSITIONS[0] if is_minor_key(song) else 1
+    choices = _usual_choices(song, tuning)
+    suits_first = any(choice.position == 1 and _suits(choice, song) for choice in choices)
+    return 1 if suits_first and not is_minor_key(song) else choices[0].position
 
 
-def _usual_positions(song: str) -> tuple[int, ...]:
-    return MINOR_POSITIONS if is_minor_key(song) else MAJOR_POSITIONS
+def _usual_choices(song: str, tuning: Tuning) -> list[HarpChoice]:
+    """Return the harps for a song: those whose naturals suit it first, each as players choose."""
+    order = MINOR_POSITIONS if is_minor_key(song) else MAJOR_POSITIONS
+    choices = {choice.position: choice for choice in harp_choices(song, tuning)}
+    ordered = [choices[position] for position in order]
+    return sorted(ordered, key=lambda choice: not _suits(choice, song))
+
+
+def _suits(choice: HarpChoice, song: str) -> bool:
+    """Whether a harp has, without bends, the third of a song's key and no other, 2 and 5."""
+    third, other = ("b3", "3") if is_minor_key(song) else ("3", "b3")
+    return {"1", "2", third, "5"} <= set(choice.naturals) and other not in choice.naturals

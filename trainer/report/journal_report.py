@@ -83,6 +83,9 @@ def take_text(take: TakeRecord, width: int = WIDTH) -> str:
     for step in take.steps:
         head = f"{step.index + 1:>3}  {step.tab:<8} {score_text(step.score):>3}  "
         lines.append(fill(step.sentence, width, head, " " * len(head)))
+    for solo in take.solos:
+        head = f"solo, bar {max(1, solo.bar)}".ljust(13) + f"{score_text(solo.score):>4}  "
+        lines.append(fill(solo.sentence, width, head, " " * len(head)))
     lines += [fill(extra, width, " " * 5, " " * 5) for extra in take.extras]
     lines.append(fill(_total(take), width))
     if take.audio is not None:
@@ -114,6 +117,7 @@ def take_data(take: TakeRecord) -> TakeData:
         "first_bar": listed["first_bar"],
         "last_bar": listed["last_bar"],
         "tolerance": listed["tolerance"],
+        "solos": listed["solos"],
     }
 
 

@@ -22,6 +22,7 @@ from trainer.coach import (
     PracticeTime,
     Progress,
     SeriesPoint,
+    SoloProgress,
     StepSummary,
     SubjectKind,
     Trend,
@@ -40,6 +41,7 @@ from trainer.report.schemas.progress import (
     PeriodData,
     PracticeTimeData,
     ProgressData,
+    SoloProgressData,
     StepSummaryData,
     SubjectData,
     TrendData,
@@ -178,7 +180,10 @@ def overview_text(overview: Overview) -> str:
         rows = overview.of(kind)
         if rows:
             lines += ["", *_head(kind), *map(_row, rows)]
-    lines += ["", *_parts(overview), "", *_notes()]
+    lines += ["", *_parts(overview)]
+    if overview.solos:
+        lines += ["", *_solos(overview.solos, overview.weeks)]
+    lines += ["", *_notes()]
     return "\n".join(lines)
 
 
@@ -232,6 +237,21 @@ def _parts(overview: Overview) -> Iterator[str]:
                 for window in TrendWindow
             )
             yield f"{name:<{_NAME_COLUMNS}}{usual:>6}{best:>20}{trends}"
+
+
+def _solos(solos: SoloProgress, weeks: int) -> Iterator[str]:
+    """Yield the points of solos by criterion, and which of them is lowest most often."""
+    title = f"points of {quantity_text(solos.count, 'solo')}"
+    yield f"{title:<{_NAME_COLUMNS}}{'usual':>6}  {compared_days_text(weeks)}"
+    for trend in solos.trends:
+        usual = value_text(trend.usual, "points")
+        change = change_text(trend.change, "points")
+        yield f"{trend.criterion:<{_NAME_COLUMNS}}{usual:>6}  {change}"
+    if solos.weakest_count > 1:
+        yield (
+            f"{solos.weakest.capitalize()} had the fewest points in {solos.weakest_count} of the "
+            f"last {solos.recent} solos."
+        )
 
 
 def _best(progress: Progress, metric: Metric) -> str:
@@ -345,6 +365,22 @@ def overview_data(overview: Overview) -> OverviewData:
             "before": _time_data(practice.before),
         },
         "subjects": [_subject_data(progress) for progress in overview.subjects],
+        "solos": _solo_data(overview.solos),
+    }
+
+
+def _solo_data(solos: SoloProgress | None) -> SoloProgressData | None:
+    if solos is None:
+        return None
+    return {
+        "count": solos.count,
+        "criteria": {
+            trend.criterion: {"usual": trend.usual, "change": _comparison_data(trend.change)}
+            for trend in solos.trends
+        },
+        "weakest": solos.weakest,
+        "weakest_count": solos.weakest_count,
+        "recent": solos.recent,
     }
 
 

@@ -14,7 +14,7 @@ from uuid import uuid4
 
 from trainer.drill import CleannessRule
 from trainer.harp import Harp
-from trainer.marking import Mark, Result
+from trainer.marking import Mark, Result, SoloMark
 
 
 @dataclass(frozen=True, slots=True)
@@ -121,6 +121,39 @@ class StepRecord:
 
 
 @dataclass(frozen=True, slots=True)
+class SoloRecord:
+    """The mark of a passage that was left to the player.
+
+    Attributes:
+        bar: number of the bar in which it begins, from 1; 0 in a pick-up.
+        beats: its length in beats.
+        score: 0 to 100.
+        criteria: points on each of `trainer.drill.SOLO_CRITERIA` that was judged, 0 to 100.
+        notes: number of notes that were played.
+        sentence: the reason for the lowest of the points.
+    """
+
+    bar: int
+    beats: float
+    score: float
+    criteria: Mapping[str, float]
+    notes: int
+    sentence: str = ""
+
+    @classmethod
+    def of(cls, mark: SoloMark) -> SoloRecord:
+        """Return the record of a mark."""
+        return cls(
+            bar=mark.solo.bar,
+            beats=float(mark.solo.beats),
+            score=mark.score,
+            criteria=dict(mark.criteria),
+            notes=mark.measured.notes,
+            sentence=mark.sentence if mark.criteria else "",
+        )
+
+
+@dataclass(frozen=True, slots=True)
 class TakeRecord:
     """A marked pass through a drill.
 
@@ -144,6 +177,7 @@ class TakeRecord:
         audio: path of the audio file, relative to the journal's folder; None if not kept.
         first_bar, last_bar: the bars that were played, if all of their steps were; else None.
         tolerance: tolerance of its marks in cents; None if unknown, as in takes before version 4.
+        solos: records of the solos, in order; empty in takes before version 5.
     """
 
     id: str
@@ -166,6 +200,7 @@ class TakeRecord:
     first_bar: int | None = None
     last_bar: int | None = None
     tolerance: float | None = None
+    solos: tuple[SoloRecord, ...] = ()
 
     @property
     def bars(self) -> tuple[int, int] | None:
@@ -221,6 +256,7 @@ class TakeRecord:
             first_bar=bars[0],
             last_bar=bars[1],
             tolerance=drill.goal.tolerance,
+            solos=tuple(SoloRecord.of(mark) for mark in result.solos),
         )
 
 

@@ -16,6 +16,7 @@ from trainer.store.records import (
     OwnHarp,
     Placement,
     ReedRecord,
+    SoloRecord,
     StepRecord,
     TakeRecord,
 )
@@ -30,7 +31,7 @@ TAKE_COLUMNS = (
     *("id", "player", "began", "day", "drill", "title", "skills"),
     *("harp_key", "harp_tuning", "harp_a4", "harp_temperament", "harp_name"),
     *("tempo", "source", "score", "passed", "whole", "seconds", "extras", "audio"),
-    *("first_bar", "last_bar", "tolerance"),
+    *("first_bar", "last_bar", "tolerance", "solos"),
 )
 HARP_COLUMNS = ("player", "name", "key", "tuning", "a4", "temperament", "measured", "reeds")
 FOCUS_COLUMNS = ("player", "name", "since", "until")
@@ -52,6 +53,7 @@ def take_row(take: TakeRecord) -> Row:
         *(harp.key, harp.tuning, harp.a4, harp.temperament, harp.name),
         *(take.tempo, take.source, take.score, int(take.passed), int(take.whole), take.seconds),
         *(json.dumps(take.extras), take.audio, take.first_bar, take.last_bar, take.tolerance),
+        json.dumps([asdict(solo) for solo in take.solos]),
     )
 
 
@@ -123,7 +125,14 @@ def take_from_row(row: sqlite3.Row, steps: Iterable[StepRecord]) -> TakeRecord:
         first_bar=row["first_bar"],
         last_bar=row["last_bar"],
         tolerance=row["tolerance"],
+        solos=_solos(row),
     )
+
+
+def _solos(row: sqlite3.Row) -> tuple[SoloRecord, ...]:
+    """Return the solos of a take; none where a damaged file is older than they are."""
+    text = row["solos"] if "solos" in row.keys() else "[]"  # noqa: SIM118 - a Row is no mapping
+    return tuple(SoloRecord(**solo) for solo in json.loads(text))
 
 
 def step_from_row(row: sqlite3.Row) -> StepRecord:

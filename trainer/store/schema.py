@@ -111,5 +111,6 @@ MIGRATIONS: tuple[str, ...] = (
     ALTER TABLE takes ADD COLUMN last_bar INTEGER;
     ALTER TABLE takes ADD COLUMN tolerance REAL;
     """,
+    "ALTER TABLE takes ADD COLUMN solos TEXT NOT NULL DEFAULT '[]';",
 )
 SCHEMA_VERSION = len(MIGRATIONS)

@@ -8,6 +8,7 @@ from trainer.store import (
     HarpTag,
     OwnHarp,
     Placement,
+    SoloRecord,
     StepRecord,
     TakeRecord,
 )
@@ -17,6 +18,7 @@ from trainer.transfer.schemas import (
     HarpTagData,
     OwnHarpLine,
     PlacementLine,
+    SoloRecordData,
     StepRecordData,
     TakeLine,
     TakeSummaryData,
@@ -44,6 +46,7 @@ def take_summary_data(take: TakeRecord) -> TakeSummaryData:
         "first_bar": take.first_bar,
         "last_bar": take.last_bar,
         "tolerance": take.tolerance,
+        "solos": tuple(map(solo_record_data, take.solos)),
     }
 
 
@@ -55,6 +58,18 @@ def harp_tag_data(tag: HarpTag) -> HarpTagData:
         "a4": tag.a4,
         "temperament": tag.temperament,
         "name": tag.name,
+    }
+
+
+def solo_record_data(solo: SoloRecord) -> SoloRecordData:
+    """Return a marked solo as JSON data."""
+    return {
+        "bar": solo.bar,
+        "beats": solo.beats,
+        "score": solo.score,
+        "criteria": dict(solo.criteria),
+        "notes": solo.notes,
+        "sentence": solo.sentence,
     }
 
 
@@ -107,6 +122,7 @@ def take_line(take: TakeRecord) -> TakeLine:
         "first_bar": summary["first_bar"],
         "last_bar": summary["last_bar"],
         "tolerance": summary["tolerance"],
+        "solos": summary["solos"],
     }
 
 

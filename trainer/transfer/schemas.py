@@ -78,6 +78,23 @@ class StepRecordData(TypedDict):
     """Held pitch in hertz."""
 
 
+class SoloRecordData(TypedDict):
+    """A marked solo."""
+
+    bar: int
+    """Number of the bar in which it begins, from 1; 0 in a pick-up."""
+    beats: float
+    """Length in beats."""
+    score: float
+    """Score, 0 to 100."""
+    criteria: dict[str, float]
+    """Points on each criterion that was judged, 0 to 100."""
+    notes: int
+    """Number of notes that were played."""
+    sentence: str
+    """The reason for the lowest of the points."""
+
+
 class TakeSummaryData(TypedDict):
     """A take without its steps."""
 
@@ -117,6 +134,8 @@ class TakeSummaryData(TypedDict):
     """Last bar that was played; null if not all steps of the bars were."""
     tolerance: float | None
     """Tolerance of its marks in cents; null if unknown."""
+    solos: tuple[SoloRecordData, ...]
+    """The marked solos, in order."""
 
 
 class TakeLine(TakeSummaryData):

@@ -1,15 +1,16 @@
 """Takes as CSV for spreadsheets: a row per step, each with the fields of its take.
 
 A take without steps is one row with an empty `step`. Values that could not be measured are empty,
-`step` counts from 1, and several skills or extra notes are joined by `` | ``. A table from a
-spreadsheet may have its columns in any order, additional columns, and semicolons or tabs as
-delimiters; `REQUIRED_COLUMNS` must be present.
+`step` counts from 1, and several skills or extra notes are joined by `` | ``. Solos are JSON in a
+cell. A table from a spreadsheet may have its columns in any order, additional columns, and
+semicolons or tabs as delimiters; `REQUIRED_COLUMNS` must be present.
 """
 
 from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, fields, replace
 from datetime import date
@@ -18,6 +19,7 @@ from typing import Any
 from trainer.core.tables import read_cell, safe_cell
 from trainer.drill import CRITERIA
 from trainer.store import HarpTag, StepRecord, TakeRecord
+from trainer.transfer.records import solo_record_data
 from trainer.transfer.validation import InvalidRecord, parse_step, parse_take
 
 LIST_SEPARATOR = " | "
@@ -32,8 +34,10 @@ def _names(kind: type, *omitted: str) -> tuple[str, ...]:
 
 _LISTS = ("skills", "extras")
 _HARP = {f"harp_{name}": name for name in _names(HarpTag)}
-_TAKE = _names(TakeRecord, "harp", "steps", "audio")
-_OF_TAKE = (*_TAKE, *_HARP)
+_TAKE = _names(TakeRecord, "harp", "steps", "audio", "solos")
+_SOLOS = "solos"
+"""Column of the solos, as JSON: they are seldom, and none has the same criteria as a step."""
+_OF_TAKE = (*_TAKE, *_HARP, _SOLOS)
 _FIGURES = {
     "step_score" if name == "score" else name: name for name in _names(StepRecord, "index", "parts")
 }
@@ -55,6 +59,8 @@ def takes_csv_lines(takes: Iterable[TakeRecord]) -> Iterator[str]:
     for take in takes:
         cells = [_cell(getattr(take, name)) for name in _TAKE]
         cells += [getattr(take.harp, name) for name in _HARP.values()]
+        solos = [solo_record_data(solo) for solo in take.solos]
+        cells.append(json.dumps(solos, ensure_ascii=False) if solos else "")
         for step in take.steps or (None,):
             writer.writerow(map(safe_cell, [*cells, *_step_cells(step)]))
         yield text.getvalue()
@@ -140,7 +146,11 @@ def _rows(text: str, faults: list[tuple[int, str]]) -> Iterator[tuple[int, Mappi
 def _take_fields(row: Mapping[str, str]) -> dict[str, Any]:
     data = _present(row, {name: name for name in _TAKE if name not in _LISTS})
     lists = {name: row[name].split(LIST_SEPARATOR) if row.get(name) else [] for name in _LISTS}
-    return data | lists | {"harp": _present(row, _HARP)}
+    try:
+        solos = json.loads(row.get(_SOLOS) or "[]")
+    except (ValueError, RecursionError):
+        raise InvalidRecord(f"'{_SOLOS}' must be empty or as it was exported") from None
+    return data | lists | {"harp": _present(row, _HARP), _SOLOS: solos}
 
 
 def _step_fields(row: Mapping[str, str]) -> dict[str, Any]:

@@ -18,7 +18,7 @@ from typing import Any, TypeVar
 from pydantic import TypeAdapter, ValidationError
 
 from trainer.core import TrainerError
-from trainer.drill import CRITERIA, FORMER_DIRECTIONS, CleannessRule
+from trainer.drill import CRITERIA, FORMER_DIRECTIONS, SOLO_CRITERIA, CleannessRule
 from trainer.harp import Harp, Tab
 from trainer.settings import MAX_PLAYER_NAME_LENGTH
 from trainer.store import (
@@ -28,6 +28,7 @@ from trainer.store import (
     OwnHarp,
     Placement,
     ReedRecord,
+    SoloRecord,
     StepRecord,
     TakeRecord,
 )
@@ -50,16 +51,18 @@ _CARES = tuple(CleannessRule)
 _INVALID_KIND = f"'kind' must be one of {', '.join(STEP_KINDS)}"
 _INVALID_CARE = f"'care' must be one of {', '.join(_CARES)}"
 _INVALID_PART = f"'parts' must be some of {', '.join(CRITERIA)}"
+_INVALID_SOLO = f"'criteria' of a solo must be some of {', '.join(SOLO_CRITERIA)}"
 _NESTED: Mapping[str, type] = {
     "harp": HarpTag,
     "tag": HarpTag,
     "steps": StepRecord,
     "reeds": ReedRecord,
+    "solos": SoloRecord,
 }
 _FIELDS: Mapping[type, set[str]] = {
     kind: {field.name for field in fields(kind)}
     for kind in (
-        *(TakeRecord, StepRecord, OwnHarp, Calibration, HarpTag, ReedRecord),
+        *(TakeRecord, StepRecord, SoloRecord, OwnHarp, Calibration, HarpTag, ReedRecord),
         *(Focus, Placement),
     )
 }
@@ -196,7 +199,7 @@ def _check_fields(data: Any, kind: type) -> None:
     if unknown := data.keys() - _FIELDS[kind]:
         raise InvalidRecord(f"there is no field '{min(unknown)}'")
     for name in data.keys() & _NESTED.keys():
-        for inner in data[name] if name in ("steps", "reeds") else (data[name],):
+        for inner in data[name] if name in ("steps", "reeds", "solos") else (data[name],):
             _check_fields(inner, _NESTED[name])
 
 
@@ -223,8 +226,20 @@ def _check_take(take: TakeRecord) -> None:
             _check_step(step)
         except InvalidRecord as error:
             raise InvalidRecord(f"step {number}: {error}") from None
+    for solo in take.solos:
+        _check_solo(solo)
     indices = {step.index for step in take.steps}
     _check(len(indices) == len(take.steps), "two steps have the same number")
+
+
+def _check_solo(solo: SoloRecord) -> None:
+    _check(0 <= solo.bar < 10_000, "'bar' of a solo must be a number from 0")
+    _check(0 < solo.beats <= 10_000, "'beats' of a solo must be more than 0")
+    _check(0 <= solo.notes < 100_000, "'notes' of a solo must be a number from 0")
+    _check_score("score", solo.score)
+    for criterion, points in solo.criteria.items():
+        _check(criterion in SOLO_CRITERIA, _INVALID_SOLO)
+        _check_score(criterion, points)
 
 
 def _check_step(step: StepRecord) -> None:

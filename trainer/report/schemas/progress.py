@@ -154,6 +154,30 @@ class PracticeSummaryData(TypedDict):
     """As many weeks before."""
 
 
+class SoloTrendData(TypedDict):
+    """Progress on one criterion of solos."""
+
+    usual: float
+    """Mean points of the last days on which it was judged, 0 to 100."""
+    change: ComparisonData
+    """The last weeks compared with as many before, in points."""
+
+
+class SoloProgressData(TypedDict):
+    """Progress in passages that are left to the player."""
+
+    count: int
+    """Number of solos."""
+    criteria: dict[str, SoloTrendData]
+    """Progress by criterion."""
+    weakest: str
+    """Criterion that most often had the fewest points in the recent solos."""
+    weakest_count: int
+    """Number of the recent solos in which it had."""
+    recent: int
+    """Number of the recent solos."""
+
+
 class OverviewData(TypedDict):
     """Progress of a player on everything."""
 
@@ -171,6 +195,8 @@ class OverviewData(TypedDict):
     """How much was practised."""
     subjects: list[SubjectData]
     """The subjects, each kind with the worst first."""
+    solos: SoloProgressData | None
+    """Progress in passages that are left to the player; null if none was played."""
 
 
 class ProgressData(SubjectData):
