@@ -96,17 +96,17 @@ def find_tab(text: str) -> TabText:
     widest = TabStyle(lettered=True, bracketed=True)
     likely = [(number, words) for number, words in enumerate(lines, 1) if _is_tab(words, widest)]
     style = TabStyle.of(word for _, words in likely for word in words)
-    found: list[tuple[str, ...]] = []
+    tab_lines: list[tuple[str, ...]] = []
     left_out: list[tuple[str, int]] = []
     for number, words in likely:
         notes = [rewrite_tab_word(word, style) for word in words]
-        found.append(tuple(note for note in notes if note is not None))
+        tab_lines.append(tuple(note for note in notes if note is not None))
         left_out += (
             (word, number)
             for word, note in zip(words, notes, strict=True)
             if note is None and any(character.isdigit() for character in word)
         )
-    return TabText(tuple(line for line in found if line), tuple(left_out))
+    return TabText(tuple(line for line in tab_lines if line), tuple(left_out))
 
 
 def _words(line: str) -> list[str]:
