@@ -8,12 +8,13 @@ Prints for each drill of the shelf the score of a faultless pass of the built-in
 passes that miss one aim: grossly (must stay 10 points below the pass mark) and moderately, by twice
 the tolerance on half of the steps (must stay below 85). `trainer.practice.proof` has the faults.
 
-``--keys`` plays the drills in other keys than their own: a number takes the first of `KEYS`, ``all``
-takes all of them, and keys can be named (``--keys "low D, F#"``). A drill is played in those that can
-play it: faultlessly at its narrowest tolerance, and with each of its aims missed grossly at its
-widest. The rows are stages; what does not hold is listed. All keys take some hours of one core: with
-``--log``, what holds is kept in a file of JSON lines, and a later run with the same file goes on where
-this one was stopped. It plays again what did not hold, and drills that have changed.
+``--keys`` plays the drills in other keys than their own: a number takes the first of `KEYS`,
+``all`` takes all of them, and keys can be named (``--keys "low D, F#"``). A drill is played in
+those that can play it: faultlessly at its narrowest tolerance, and with each of its aims missed
+grossly at its widest. The rows are stages; what does not hold is listed. All keys take some hours
+of one core: with ``--log``, what holds is kept in a file of JSON lines, and a later run with the
+same file goes on where this one was stopped. It plays again what did not hold, and drills that have
+changed.
 """
 
 from __future__ import annotations
