@@ -16,7 +16,7 @@ from trainer.drill.ground_part import GroundNote, GroundRole, ground_notes
 from trainer.drill.ground_text import (
     MAX_CHORDS_PER_BAR,
     MAX_GROUND_BARS,
-    ground_text,
+    chords_text,
     parse_ground,
 )
 from trainer.drill.lint import lint_drill
@@ -172,6 +172,7 @@ __all__ = [
     "arrangements_for_harp",
     "arrangements_for_tuning",
     "can_measure",
+    "chords_text",
     "course_place",
     "describe_aim",
     "describe_difficulty",
@@ -186,7 +187,6 @@ __all__ = [
     "format_drill",
     "format_sound",
     "ground_notes",
-    "ground_text",
     "half_steps_to_position",
     "likeliest_position",
     "lint_drill",

@@ -82,7 +82,7 @@ def parse_ground(
     return tuple(bars), tuple(problems)
 
 
-def ground_text(bars: Sequence[Bar]) -> str:
+def chords_text(bars: Sequence[Bar]) -> str:
     """Return the chords of a ground as lines of text, in the key."""
     words = []
     for i, bar in enumerate(bars):

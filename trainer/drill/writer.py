@@ -17,7 +17,6 @@ from itertools import groupby
 
 from trainer.drill.errors import DrillError
 from trainer.drill.formatter import format_drill
-from trainer.drill.ground_text import ground_text
 from trainer.drill.model import (
     DEFAULT_DIP,
     DEFAULT_FALL,
@@ -172,7 +171,7 @@ def _ground(ground: Ground | None) -> str:
     if ground is None:
         return ""
     play = [] if ground.style is GroundStyle.CHORDS else [f"play = {toml_string(ground.style)}"]
-    chords = f'chords = """\n{ground_text(ground.bars)}\n"""'
+    chords = f'chords = """\n{chords_text(ground.bars)}\n"""'
     return "\n".join(["[ground]", *play, chords])
 
 

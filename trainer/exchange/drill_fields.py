@@ -20,8 +20,8 @@ from trainer.drill import (
     Ground,
     GroundStyle,
     SoloBrief,
+    chords_text,
     drill_position,
-    ground_text,
     parse_ground,
 )
 from trainer.harp import Harp, HarpError
@@ -86,7 +86,7 @@ class DrillFields:
         if self.pickup:
             texts["pickup"] = str(self.pickup)
         if self.ground:
-            chords = " ".join(ground_text(self.ground.bars).split())
+            chords = " ".join(chords_text(self.ground.bars).split())
             texts["ground"] = f"{self.ground.style.value} {chords}"
         if self.brief:
             texts["solo"] = json.dumps(asdict(self.brief))
