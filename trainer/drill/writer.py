@@ -17,6 +17,7 @@ from itertools import groupby
 
 from trainer.drill.errors import DrillError
 from trainer.drill.formatter import format_drill
+from trainer.drill.ground_text import chords_text
 from trainer.drill.model import (
     DEFAULT_DIP,
     DEFAULT_FALL,
