@@ -39,9 +39,11 @@ from trainer.harp import Harp
 from trainer.practice import (
     Event,
     NextCommand,
+    Notice,
     PassEnded,
     Plan,
     ShouldStop,
+    TakeFinished,
     TakePaused,
     run_take,
 )
@@ -63,7 +65,7 @@ QUANTUM = 3.0 / 32768.0
 """Largest difference of a sample that arrived unchanged: the sink has 16 bits."""
 STALL_S = 0.5
 """Time that the ear may take for a block before its stack is logged, in seconds."""
-COUNTS, STALLS = "counts.jsonl", "stalls.txt"
+COUNTS, STALLS, ENDED = "counts.jsonl", "stalls.txt", "ended"
 DRILL = parse_drill(
     'title = "Along the mole"\nharp = "C"\ntempo = 90\n'
     'tab = "4:1 -4:1 5:1 -5:1 | 6:1 -6:1 5:1 4:1 | 4:1 -4:1 5:1 -5:1 | 6:4"\n',
@@ -105,10 +107,9 @@ class Counter:
         threading.Thread(target=self._watch, daemon=True).start()
         Microphone.blocks = counted  # type: ignore[method-assign, assignment]
 
-    def note_pause(self, sentence: str) -> None:
-        """Count and log a pause."""
-        self.pauses += 1
-        self._stalls.write(f"--- at {time.monotonic() - self._began:.1f} s, paused: {sentence}\n")
+    def note(self, sentence: str) -> None:
+        """Log what the take reports."""
+        self._stalls.write(f"--- at {time.monotonic() - self._began:.1f} s: {sentence}\n")
         self._stalls.flush()
 
     def _watch(self) -> None:
@@ -197,8 +198,13 @@ def counted_take(
     counter.install()
     for event in run_take(plan, should_stop, next_command):
         counter.passes += isinstance(event, PassEnded)
+        if isinstance(event, TakeFinished):
+            (folder / ENDED).touch()
+        if isinstance(event, Notice):
+            counter.note(event.sentence)
         if isinstance(event, TakePaused):
-            counter.note_pause(event.sentence)
+            counter.pauses += 1
+            counter.note(f"paused: {event.sentence}")
         yield event
 
 
@@ -218,7 +224,7 @@ def show_counted_take(folder: Path) -> None:
         loop=True,
         journal=folder / "journal.sqlite",
         player="Marit",
-        sound_mb=20.0,
+        sound_mb=2_000.0,
     )
     try:
         run_app(plan, autostart=True)
@@ -275,7 +281,8 @@ class LiveOutcome:
         memory: of each process, by its pid.
         kept: passes in the journal.
         exit_code: of the app.
-        load: load average in the middle.
+        load: median of the load average.
+        asked_s: how long it was to be.
     """
 
     seconds: float
@@ -285,13 +292,15 @@ class LiveOutcome:
     kept: int
     exit_code: int
     load: float
+    asked_s: float
 
     @property
     def passed(self) -> bool:
         """Whether nothing was lost, and memory stayed flat."""
         last = self.last
         return (
-            not (last["lost"] or last["overflows"] or last["gaps"] or last["pauses"])
+            self.seconds >= self.asked_s
+            and not (last["lost"] or last["overflows"] or last["gaps"] or last["pauses"])
             and last["same_s"] > 0
             and last["changed_s"] == 0
             and self.kept >= last["passes"]
@@ -370,7 +379,8 @@ def run_live(minutes: float, log: Path, *, busy: bool = True) -> LiveOutcome:
             terminal.wait_for(folder / COUNTS, 120.0)
             began = time.monotonic()
             while (s := time.monotonic() - began) < 60.0 * minutes:
-                if terminal.process.poll() is not None:
+                ended = (folder / ENDED).exists()
+                if ended or terminal.process.poll() is not None:
                     break
                 row: dict[str, Any] = {"s": round(s, 1), "load": os.getloadavg()[0]}
                 loads.append(row["load"])
@@ -380,7 +390,7 @@ def run_live(minutes: float, log: Path, *, busy: bool = True) -> LiveOutcome:
                         memory.setdefault(pid, Memory(kind, [])).rows.append((s, mb))
                         row[f"{kind} {pid}"] = round(mb, 1)
                 counts = _counts(folder)
-                lines.write(json.dumps(row | (counts[-1] if counts else {})) + "\n")
+                lines.write(json.dumps(row | {"listener": counts[-1:]}) + "\n")
                 lines.flush()
                 time.sleep(SAMPLE_S)
             seconds = time.monotonic() - began
@@ -405,6 +415,7 @@ def run_live(minutes: float, log: Path, *, busy: bool = True) -> LiveOutcome:
         kept,
         code_of_exit,
         float(np.median(loads)),
+        60.0 * minutes,
     )
 
 

@@ -166,7 +166,7 @@ class ResultRecorder:
                     journal.discard(draft.id)
                 return
             journal.put(record)
-            self._records.append(record)
+            self._records.append(replace(record, steps=()))  # steps would fill the memory
             self.newest = record.id
         except JournalError as error:
             self._reason = str(error)
