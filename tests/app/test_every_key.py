@@ -9,6 +9,7 @@ import re
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import date
+from fractions import Fraction
 from pathlib import Path
 from typing import Self
 
@@ -41,10 +42,13 @@ from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.summary import SummaryScreen
 from trainer.app.screens.today import TodayScreen
+from trainer.app.screens.transcript import TranscriptScreen
+from trainer.app.transcript_file import TranscriptFile
 from trainer.coach import DailySet, course_standing
-from trainer.drill import read_course, read_shelf
+from trainer.drill import Drill, DrillRecording, read_course, read_drill, read_shelf
 from trainer.harp import Harp, load_tuning, tuning_names
 from trainer.practice import (
+    GuessHarps,
     ListDevices,
     PassControl,
     PassStarted,
@@ -53,10 +57,12 @@ from trainer.practice import (
     PlayTone,
     TakeFinished,
     WriteDown,
+    WrittenDown,
 )
 from trainer.settings import SETTING_KEYS
 from trainer.sound import MicrophoneSpec, Passage, PlayerSpec, RecordingSpec
 from trainer.store import Journal, Placement
+from trainer.transcript import HarpGuess
 
 SCREENS: dict[type, tuple[str, ...]] = {
     BeginScreen: (),
@@ -75,10 +81,23 @@ SCREENS: dict[type, tuple[str, ...]] = {
     ShelfScreen: ("s",),
     SummaryScreen: (),
     TodayScreen: ("t",),
+    TranscriptScreen: (),
 }
 """The screens and the keys that open them."""
 WRITTEN_DOWN = replace(scripted.DRILL, name="written-down")
 """What the listener's process makes of a passage."""
+HEARD = replace(
+    scripted.DRILL,
+    name="heard",
+    recording=DrillRecording("heard.wav", tuple(0.5 * n for n in range(20)), doubtful=(2, 4)),
+)
+"""A drill with its recording; the files of both are in a temporary folder."""
+PICKS = tuple(
+    HarpGuess(Harp.of(key), position, probability, 0, 1.0, "", "4 -4 4")
+    for key, position, probability in (("C", 2, 0.7), ("F", 1, 0.2), ("Bb", 3, 0.06))
+)
+NEED_RECORDING = ((PracticeScreen, "e"), (PracticeScreen, "u"))
+"""Keys that need a drill with a recording."""
 PRESSES = 150
 REEDS = Path(__file__).parent.parent / "reeds"
 
@@ -96,7 +115,8 @@ def plan(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Plan:
     """A plan whose files are in a temporary folder."""
     monkeypatch.setenv("TRAINER_SETTINGS", str(tmp_path / "settings.toml"))
     monkeypatch.setitem(ANSWERS, ListDevices, (an_input("on the stand", 1),))
-    monkeypatch.setitem(ANSWERS, WriteDown, WRITTEN_DOWN)
+    monkeypatch.setitem(ANSWERS, WriteDown, WrittenDown(WRITTEN_DOWN))
+    monkeypatch.setitem(ANSWERS, GuessHarps, PICKS)
     monkeypatch.setattr(progress, "date", ClassDay)
     monkeypatch.setattr(settings, "calibration_message", lambda *given: "✓ round trip 12 ms")
     journal = tmp_path / "journal.sqlite"
@@ -122,6 +142,16 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
         passage = Passage(REEDS / "c-harp.flac", 1.0, 2.0)
         app.push_screen(LoopScreen(app.session, passage, -3.0, can_write_down=True))
         await until(pilot, lambda: "space plays it" in text(pilot))
+    if screen is TranscriptScreen:
+        assert app.session.plan.journal is not None
+        folder = app.session.plan.journal.parent
+        (folder / "heard.wav").touch()
+        assert HEARD.recording is not None
+        drill = replace(HEARD, recording=replace(HEARD.recording, folder=str(folder)))
+        opened = TranscriptFile.of_drill(drill)
+        assert opened is not None
+        app.push_screen(TranscriptScreen(app.session, app.session.plan, opened))
+        await until(pilot, lambda: "2nd position (G)" in text(pilot))
     if screen is BeginScreen:
         app.screen.action_begin()  # type: ignore[attr-defined]
         await until(pilot, lambda: "I can already" in text(pilot))
@@ -237,6 +267,41 @@ def plays(aloud: type) -> Effect:
     return lambda now: bool(now.puppet.plans) and isinstance(now.puppet.plans[-1].source, aloud)
 
 
+def tab_is(tab: str) -> Effect:
+    """The note under the cursor of a transcript."""
+
+    def effect(now: Now) -> bool:
+        screen = now.app.screen
+        assert isinstance(screen, TranscriptScreen)
+        assert screen.edited is not None
+        return screen.edited.step.tab == tab
+
+    return effect
+
+
+def length_is(beats: Fraction) -> Effect:
+    """The length of the note under the cursor of a transcript."""
+
+    def effect(now: Now) -> bool:
+        screen = now.app.screen
+        assert isinstance(screen, TranscriptScreen)
+        assert screen.edited is not None
+        return screen.edited.step.beats == beats
+
+    return effect
+
+
+def notes_are(more: int) -> Effect:
+    """A transcript has more notes than were heard, or fewer."""
+    return says(f"of {len(HEARD.steps) + more}")
+
+
+def with_file(now: Now) -> Drill:
+    """The drill in the file of the transcript."""
+    assert now.plan.journal is not None
+    return read_drill(now.plan.journal.parent / "heard.toml")
+
+
 WALKS = (
     Case("up", moved(-1), "down"),
     Case("down", moved(1)),
@@ -284,6 +349,8 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("h", on(HarpsScreen)),
         Case("comma", on(SettingsScreen)),
         Case("m", on(GuideScreen)),
+        Case("e", on(TranscriptScreen)),
+        Case("u", says("recorded harp -6 dB")),
     ),
     TodayScreen: (
         Case("space", lambda now: begun(now) and now.drill == FIRST, "down"),
@@ -339,7 +406,46 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("k", says("3 half steps down")),
         Case("c", says("count-in 4")),
         Case("p", lambda now: on(PracticeScreen)(now) and now.plan.drill.name == WRITTEN_DOWN.name),
+        Case("t", on(TranscriptScreen)),
         Case("escape", on(PracticeScreen)),
+    ),
+    TranscriptScreen: (
+        Case("space", lambda now: len(now.loops) == 1 and "bar 1 at 70 %" in now.words),
+        Case("right", says("note 2 of")),
+        Case("left", says("note 1 of"), "right"),
+        Case("pagedown", says("bar 2, beat 1")),
+        Case("pageup", says("bar 1, beat 1"), "pagedown"),
+        Case("up", tab_is("-5")),
+        Case("down", tab_is("-3")),
+        Case("n", says("note 2 of")),
+        Case("enter", says("note 4 of"), "n"),
+        Case("a", lambda now: len(now.loops) == 1 and "as recorded" in now.words),
+        Case("d", lambda now: len(now.tones) == 1 and "D5 as written" in now.words),
+        Case("b", tab_is("4")),
+        Case("apostrophe v", tab_is("-4'")),
+        Case("quotation_mark V", tab_is("-4"), "v"),
+        Case("left_square_bracket", length_is(Fraction(1, 2))),
+        Case("right_square_bracket", length_is(Fraction(3, 4)), "t g g"),
+        Case("less_than_sign", says("pick-up, beat 4.5")),
+        Case("greater_than_sign", says("bar 1, beat 1.5"), "left_square_bracket"),
+        Case("g", says("step 1/3 beat")),
+        Case("i", notes_are(+1), "left_square_bracket"),
+        Case("x delete", notes_are(-1)),
+        Case("t", notes_are(+1)),
+        Case("j", notes_are(-1)),
+        Case("u", tab_is("-4"), "up"),
+        Case("y", tab_is("-5"), "up u"),
+        Case("1", says("▶1 C harp"), "2"),
+        Case("2", says("▶2 F harp")),
+        Case("3", says("▶3 Bb harp")),
+        Case("4", says("3 harps are listed")),
+        Case("plus equals_sign", says("loop at 75 %")),
+        Case("minus", says("loop at 65 %")),
+        Case("s", says("✓ saved in"), "up"),
+        Case("w", lambda now: "heard-2.toml" in now.words),
+        Case("p", lambda now: on(PracticeScreen)(now) and now.plan.drill == with_file(now)),
+        Case("escape", on(PracticeScreen)),
+        Case("q", lambda now: not now.app.is_running),
     ),
     ProgressScreen: (
         Case("escape g", on(PracticeScreen)),
@@ -431,11 +537,14 @@ def test_each_key_has_its_effect(plan: Plan, screen: type, key: str, case: Case)
         with Journal(plan.journal) as journal:
             journal.add(*evenings(3, days=50, gain=6.0))
 
+    if (screen, key) in NEED_RECORDING:
+        plan = replace(plan, drill=HEARD)
+
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         if screen is not TrainerApp:
             await go_to(pilot, puppet, screen)
             await until(pilot, lambda: "Reading the" not in text(pilot))
-        if screen in (ListenScreen, LoopScreen):
+        if screen in (ListenScreen, LoopScreen, TranscriptScreen):
             puppet.queue.append(PassStarted(None, 0, 0, "the microphone", False))
             await until(pilot, lambda: "the microphone" in text(pilot))
         now = Now(pilot, puppet)

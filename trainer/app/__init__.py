@@ -17,7 +17,15 @@ os.environ.setdefault("TEXTUAL_FPS", "1000")
 if TYPE_CHECKING:
     from trainer.app.app import TrainerApp
     from trainer.app.theme import effective_theme
+    from trainer.app.transcript_file import TranscriptFile
 else:
-    __getattr__ = lazy_getattr(__name__, {"app": ["TrainerApp"], "theme": ["effective_theme"]})
+    __getattr__ = lazy_getattr(
+        __name__,
+        {
+            "app": ["TrainerApp"],
+            "theme": ["effective_theme"],
+            "transcript_file": ["TranscriptFile"],
+        },
+    )
 
-__all__ = ["TrainerApp", "effective_theme"]
+__all__ = ["TrainerApp", "TranscriptFile", "effective_theme"]

@@ -25,8 +25,10 @@ from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.screens.too_small import TooSmallScreen, fits
+from trainer.app.screens.transcript import TranscriptScreen
 from trainer.app.session import ListenerLike, Session
 from trainer.app.theme import COLOUR_REMOVER, apply_theme
+from trainer.app.transcript_file import TranscriptFile
 from trainer.drill import Drill
 from trainer.practice import Plan
 from trainer.sound import Passage
@@ -59,6 +61,7 @@ class TrainerApp(App[None]):
         theme: name of one of :data:`trainer.app.theme.THEMES`.
         motion: ``full``, or ``reduced`` for no animation and a needle in whole cents.
         loop: a passage to loop and the half steps from its harp to the plan's; None for none.
+        transcript: a recording to open as tab; None for none.
 
     Raises:
         HarpError: the harp cannot play the plan's drill.
@@ -92,6 +95,7 @@ class TrainerApp(App[None]):
         theme: str = "dark",
         motion: str = "full",
         loop: tuple[Passage, float] | None = None,
+        transcript: TranscriptFile | None = None,
     ) -> None:
         super().__init__(driver_class=terminal_driver())
         apply_theme(self, theme)
@@ -103,6 +107,7 @@ class TrainerApp(App[None]):
         self._today = today
         self._guide = guide
         self._first_loop = loop
+        self._first_transcript = transcript
         self._poll_timer: Timer | None = None
         self._next_frame = 0.0
         self._events_loop: asyncio.AbstractEventLoop | None = None
@@ -119,6 +124,8 @@ class TrainerApp(App[None]):
         plan = self.session.plan
         if self._first_loop is not None:
             self.push_screen(LoopScreen(self.session, *self._first_loop, can_write_down=True))
+        elif self._first_transcript is not None:
+            self.push_screen(TranscriptScreen(self.session, plan, self._first_transcript))
         elif plan.drill is None:
             self.push_screen(ListenScreen(self.session))
         else:

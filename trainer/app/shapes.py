@@ -17,6 +17,8 @@ GRADE_PENS = {
 :data:`trainer.app.theme.CSS_PENS`."""
 SPARKLINE_BARS = "▁▂▃▄▅▆▇█"
 """Bars from one eighth to eight eighths, for scores from 0 to 100."""
+DOUBTFUL_SIGN = "?"
+"""Sign of a written note that is to be checked by ear."""
 OLD_SHAPE = "·"
 """Shape of a mark from an earlier pass."""
 

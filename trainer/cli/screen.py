@@ -17,6 +17,7 @@ from trainer.cli.terminal_guard import SIGNAL_EXIT
 from trainer.core.system import ENDING_SIGNALS, handle_signals
 
 if TYPE_CHECKING:
+    from trainer.app import TranscriptFile
     from trainer.practice import Event, Listener, Plan
     from trainer.sound import Passage
 
@@ -36,6 +37,7 @@ def run_app(
     autostart: bool = False,
     today: bool = False,
     loop: tuple[Passage, float] | None = None,
+    transcript: TranscriptFile | None = None,
 ) -> None:
     """Run the app until the player leaves.
 
@@ -45,6 +47,7 @@ def run_app(
         today: whether to open on the daily set; without a settings file, the microphone guide
             comes first.
         loop: a passage to loop, and the half steps from it to the selected harp.
+        transcript: a recording to open as tab.
     """
     from trainer.core.logs import start_logging
     from trainer.drill import read_shelf
@@ -88,6 +91,7 @@ def run_app(
             theme=effective_theme(look.theme),
             motion=look.motion,
             loop=loop,
+            transcript=transcript,
         )
         try:
             if not ended_by:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import shutil
+from dataclasses import replace
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -23,12 +24,15 @@ from trainer.cli.options import (
     check_overwrite,
     check_passage,
     harp_from_options,
+    microphone_spec,
+    player_journal,
     player_settings,
+    sound_mb,
     write_text,
 )
 
 if TYPE_CHECKING:
-    from trainer.transcript import Transcript
+    from trainer.transcript import Transcript, TranscriptRequest
 
 EXPORT_EXTENSIONS = (".html", *MIDI, *MUSICXML)
 """Extensions of sheets, MIDI files and scores."""
@@ -116,6 +120,14 @@ def tab(
             "--play-along", help="Write a drill that plays the recording while you play it."
         ),
     ] = False,
+    open_: Annotated[
+        bool,
+        typer.Option(
+            "--open",
+            help="Open the tab in the app: pick the harp, correct notes by ear, play along. Saved "
+            "in --out, else beside the recording, and found there again.",
+        ),
+    ] = False,
     format_: Annotated[
         TabFormat | None,
         typer.Option(
@@ -139,12 +151,16 @@ def tab(
       trainer tab phrase.wav --out phrase.html
 
       trainer tab phrase.wav --out phrase.toml --play-along
+
+      trainer tab phrase.wav --open
     """
     from trainer.practice import saved_harp
     from trainer.transcript import TranscriptRequest, draft_drill, transcribe
 
     check_passage(from_, to)
-    if out is not None:
+    if open_ and (format_ is not None or play_along):
+        raise typer.BadParameter("--open shows the tab in the app; leave --format and --play-along")
+    if out is not None and not open_:
         check_overwrite(out, force=force)
     output_format = format_ or _by_ending(out)
     if play_along and output_format is not TabFormat.DRILL:
@@ -173,13 +189,16 @@ def tab(
         meter=None if meter is None else parse_meter(meter),
         first_beat=first_beat,
     )
+    if open_:
+        _open(request, out)
+        return
     transcript = transcribe(request)
     if out is not None and format_ is None and out.suffix.lower() in EXPORT_EXTENSIONS:
         drill = draft_drill(transcript, out.stem, title or "")
         write_export(drill, transcript.harp, out, transcript.warnings)
         _report_written(transcript, out)
         return
-    file = _recording_path(recording, out) if play_along else None
+    file = str(recording.resolve()) if play_along else None
     text = _text(transcript, output_format, out, title, file, channel)
     if out is None:
         typer.echo(text.rstrip("\n"))
@@ -188,13 +207,35 @@ def tab(
     _report_written(transcript, out)
 
 
-def _recording_path(recording: Path, out: Path | None) -> str:
-    """Return the path of a recording for a drill file: beside the file if it lies there."""
-    path = recording.resolve()
-    folder = out.resolve().parent if out is not None else None
-    if folder is not None and path.is_relative_to(folder):
-        return path.relative_to(folder).as_posix()
-    return str(path)
+def _open(request: TranscriptRequest, out: Path | None) -> None:
+    """Open a recording in the app.
+
+    Raises:
+        TrainerError: there is no terminal, or the recording cannot be read.
+    """
+    from trainer.app import TranscriptFile
+    from trainer.cli.screen import can_show_screen, run_app
+    from trainer.core import TrainerError
+    from trainer.practice import Plan
+    from trainer.sound import Recording
+
+    if out is not None and out.suffix.lower() != ".toml":
+        raise typer.BadParameter("--open saves a drill; end --out in .toml")
+    Recording(request.path, request.channel).close()
+    if not can_show_screen():
+        raise TrainerError("--open needs a terminal; leave it out to get the tab as text")
+    # The harp in hand, on which the player plays along; the recorded one is on the page.
+    harp, name = harp_from_options(None, None, None, None, None)
+    settings = player_settings()
+    plan = Plan(
+        harp,
+        microphone_spec(None, None, clicks=True),
+        journal=player_journal(),
+        player=settings.player.name,
+        harp_name=name,
+        sound_mb=sound_mb(),
+    )
+    run_app(plan, transcript=TranscriptFile.of_passage(request, out))
 
 
 def _report_written(transcript: Transcript, out: Path) -> None:
@@ -231,9 +272,10 @@ def _text(
             return transcript_csv(transcript)
         case TabFormat.DRILL:
             name = out.stem if out is not None else "heard"
-            return write_drill(
-                draft_drill(transcript, name, title or "", recording=recording, channel=channel)
-            )
+            drill = draft_drill(transcript, name, title or "", recording=recording, channel=channel)
+            if drill.recording is not None and out is not None:
+                drill = replace(drill, recording=drill.recording.moved_beside(out))
+            return write_drill(drill)
         case TabFormat.TEXT:
             return transcript_text(transcript, shutil.get_terminal_size((80, 24)).columns) + "\n"
 

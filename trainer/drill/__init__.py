@@ -9,6 +9,7 @@ from trainer.drill.clock import BeatClock, RecordedTempo, TempoChange, TempoMap
 from trainer.drill.common_tab import TabStyle, rewrite_tab_word
 from trainer.drill.course import Stage, course_place, read_course
 from trainer.drill.difficulty import describe_difficulty, passage_difficulty
+from trainer.drill.editing import EditedDrill, EditHistory
 from trainer.drill.errors import DrillError
 from trainer.drill.fingerings import TargetPitch, step_fingerings, target_pitches
 from trainer.drill.formatter import format_drill, overwrite_drill
@@ -62,6 +63,7 @@ from trainer.drill.position import (
     position_log_probabilities,
 )
 from trainer.drill.recording import MAX_BEATS, MIN_BEATS, DrillRecording
+from trainer.drill.saving import FileTaken, free_name, save_drill
 from trainer.drill.shelf import (
     DRILL_SUFFIX,
     Shelf,
@@ -137,6 +139,9 @@ __all__ = [
     "Drill",
     "DrillError",
     "DrillRecording",
+    "EditHistory",
+    "EditedDrill",
+    "FileTaken",
     "Goal",
     "Ground",
     "GroundChord",
@@ -186,6 +191,7 @@ __all__ = [
     "find_unplayable",
     "format_drill",
     "format_sound",
+    "free_name",
     "ground_notes",
     "half_steps_to_position",
     "likeliest_position",
@@ -208,6 +214,7 @@ __all__ = [
     "read_shelf",
     "read_step",
     "rewrite_tab_word",
+    "save_drill",
     "standard_harps",
     "step_directions",
     "step_fingerings",

@@ -275,6 +275,12 @@ class RecordingTable(_Table):
         le=60,
         description="the dB by which the harp in it is turned down, a number from 0 to 60",
     )
+    doubtful: Annotated[
+        list[Annotated[int, Field(ge=1, le=MAX_BEATS)]], Field(max_length=MAX_BEATS)
+    ] = Field(
+        default=[],
+        description="the numbers of the notes to be checked by ear, from 1, such as [3, 17]",
+    )
 
 
 BAR_RANGE_PATTERN = r"^[1-9][0-9]{0,3}(-[1-9][0-9]{0,3})?$"

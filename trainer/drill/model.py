@@ -598,7 +598,16 @@ class Drill:
         if number != 2 or not self.second:
             raise DrillError(f"{self.name} has no part {number}; it has {1 + bool(self.second)}")
         name = f"{self.name}, part 2"
-        return replace(self, name=name, steps=self.second, second=self.steps, solos=(), brief=None)
+        recording = self.recording and replace(self.recording, doubtful=())
+        return replace(
+            self,
+            name=name,
+            steps=self.second,
+            second=self.steps,
+            recording=recording,
+            solos=(),
+            brief=None,
+        )
 
     def at_tolerance(self, cents: float) -> Drill:
         """Return the drill with another tolerance."""

@@ -226,7 +226,10 @@ def _tightening(table: DrillTable) -> Tightening | None:
 
 def _recording(table: DrillTable) -> DrillRecording | None:
     of = table.recording
-    return DrillRecording(of.file, tuple(of.beats), of.first, of.channel, of.fade) if of else None
+    if of is None:
+        return None
+    doubtful = tuple(sorted(set(of.doubtful)))
+    return DrillRecording(of.file, tuple(of.beats), of.first, of.channel, of.fade, doubtful)
 
 
 def _remark(place: str, text: str) -> Remark:
@@ -351,6 +354,9 @@ def _recording_problem(drill: Drill) -> str:
         return "leave out [recording] or the free clock: a recording has its own beats"
     if drill.climb or drill.tempo_to is not None:
         return "leave out [recording] or the change of tempo: a recording has its own tempo"
+    doubtful = drill.recording.doubtful if drill.recording else ()
+    if doubtful and doubtful[-1] > len(drill.steps):
+        return f"there is no doubtful note {doubtful[-1]}: the drill has {len(drill.steps)} notes"
     return ""
 
 

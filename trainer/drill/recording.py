@@ -24,6 +24,8 @@ class DrillRecording:
         first: the drill's number of the first of these beats; negative before the first full bar.
         channel: as in :class:`trainer.sound.RecordingSpec`.
         fade_db: by how much the harp in it is turned down, in dB.
+        doubtful: numbers of the drill's notes, from 1, that were written down from it with doubt
+            and nobody has checked by ear; ascending.
         folder: where the drill file lies; not part of the drill.
     """
 
@@ -32,6 +34,7 @@ class DrillRecording:
     first: int = 0
     channel: int | None = None
     fade_db: float = 0.0
+    doubtful: tuple[int, ...] = ()
     folder: str = field(default="", compare=False)
 
     @property
@@ -43,12 +46,22 @@ class DrillRecording:
         """Return it as the recording of a drill in a file."""
         return replace(self, folder=str(drill_file.parent))
 
+    def moved_beside(self, drill_file: Path) -> DrillRecording:
+        """Return it for a drill in another file: relative to its folder if it lies in that."""
+        path, folder = self.path.resolve(), drill_file.resolve().parent
+        file = path.relative_to(folder).as_posix() if path.is_relative_to(folder) else str(path)
+        return replace(self, file=file).beside(drill_file)
+
     def second(self, beat: Fraction | float) -> float:
         """Return the time of a beat in the recording, in seconds; before its start it is below 0.
 
         Beyond the known beats, the tempo is that of the nearest ones.
         """
         return RecordedTempo(self.first, self.times).elapsed(float(beat))
+
+    def beat(self, second: float) -> float:
+        """Return the beat at a time of the recording in seconds; the inverse of :meth:`second`."""
+        return RecordedTempo(self.first, self.times).beat(second)
 
     def tempo_map(self, tempo: float) -> RecordedTempo:
         """Return its tempo in relation to a drill's.

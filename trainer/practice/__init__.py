@@ -39,7 +39,14 @@ from trainer.practice.events import (
 from trainer.practice.listener import Listener
 from trainer.practice.passes import saved_harp, saved_tolerance
 from trainer.practice.plan import HandsFree, Plan, follow_obstacle
-from trainer.practice.requests import Calibrate, ListDevices, Request, WriteDown
+from trainer.practice.requests import (
+    Calibrate,
+    GuessHarps,
+    ListDevices,
+    Request,
+    WriteDown,
+    WrittenDown,
+)
 from trainer.practice.running import adopt_cut_off_takes
 from trainer.practice.session import run_take
 
@@ -134,6 +141,7 @@ __all__ = [
     "EntryStarted",
     "Event",
     "Fingerprint",
+    "GuessHarps",
     "HandsFree",
     "HarpMeasured",
     "HarpMeasurement",
@@ -172,6 +180,7 @@ __all__ = [
     "TakeResumed",
     "WaitStarted",
     "WriteDown",
+    "WrittenDown",
     "adopt_cut_off_takes",
     "code_digest",
     "counts_for",

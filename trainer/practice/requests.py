@@ -6,22 +6,23 @@ which the screen is drawn, and its streams would share the screen's interpreter.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import ClassVar, Protocol, TypeVar
+from typing import TYPE_CHECKING, ClassVar, Protocol, TypeVar
 
 from trainer.drill import Drill
-from trainer.harp import Harp
 from trainer.practice.passes import saved_harp
 from trainer.sound import (
     Device,
     MicrophoneSpec,
-    Passage,
     RoundTrip,
     find_devices,
     measure_round_trip,
 )
 from trainer.store import Calibration, Journal, save_round_trip
+
+if TYPE_CHECKING:
+    from trainer.transcript import HarpGuess, TranscriptRequest
 
 Answer = TypeVar("Answer", covariant=True)
 
@@ -87,30 +88,62 @@ class Calibrate:
 
 
 @dataclass(frozen=True, slots=True)
+class WrittenDown:
+    """A passage of a recording, written down.
+
+    Attributes:
+        drill: its tab, to be played along with the recording.
+        guesses: harps on which it may have been played, most likely first.
+        a4: frequency of A4 in the recording, in hertz.
+        warnings: for the reader of the tab, a sentence each.
+    """
+
+    drill: Drill
+    guesses: tuple[HarpGuess, ...] = ()
+    a4: float = 440.0
+    warnings: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
 class WriteDown:
     """Write a passage of a recording down as a drill that is played along with it.
 
     Takes some seconds a minute of sound.
 
     Attributes:
-        passage: the passage.
-        harp: the harp that it was played on; None if it is to be guessed.
+        passage: the passage, and what is known about it. Without a harp it is that of a saved
+            take, or guessed.
     """
 
-    passage: Passage
-    harp: Harp | None
+    passage: TranscriptRequest
     needs_idle: ClassVar[bool] = True
 
-    def answer(self, *, idle: bool) -> Drill:
-        """Transcribe the passage; return it as a drill with its recording."""
-        from trainer.transcript import TranscriptRequest, draft_drill, transcribe
+    def answer(self, *, idle: bool) -> WrittenDown:
+        """Transcribe the passage."""
+        from trainer.transcript import draft_drill, guess_drill_harps, transcribe
 
         path, channel = self.passage.path.resolve(), self.passage.channel
-        request = TranscriptRequest(
-            path,
-            channel,
-            first=self.passage.first,
-            last=self.passage.last,
-            harp=self.harp or saved_harp(path),
-        )
-        return draft_drill(transcribe(request), path.stem, recording=str(path), channel=channel)
+        harp = self.passage.harp or saved_harp(path)
+        transcript = transcribe(replace(self.passage, path=path, harp=harp))
+        drill = draft_drill(transcript, path.stem, recording=str(path), channel=channel)
+        a4 = transcript.harp.a4
+        guesses = transcript.guesses or guess_drill_harps(drill, a4)
+        return WrittenDown(drill, guesses, a4, transcript.warnings)
+
+
+@dataclass(frozen=True, slots=True)
+class GuessHarps:
+    """Guess on which harps a drill may have been played, from its notes.
+
+    Attributes:
+        drill: the drill.
+    """
+
+    drill: Drill
+    needs_idle: ClassVar[bool] = True
+
+    def answer(self, *, idle: bool) -> tuple[HarpGuess, ...]:
+        """Return the harps, most likely first."""
+        from trainer.transcript import guess_drill_harps
+
+        return guess_drill_harps(self.drill)

@@ -56,6 +56,8 @@ def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
         phrases.append(f"±{drill.goal.tolerance:g}")
     if plan.played_bars:
         phrases.append(bars_text(plan.played_bars))
+    if drill.recording and drill.recording.fade_db:
+        phrases.append(f"recorded harp -{drill.recording.fade_db:g} dB")
     if plan.follows:
         phrases.append("in your own time")
     elif plan.hands_free is None:

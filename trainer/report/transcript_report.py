@@ -21,21 +21,15 @@ from trainer.report.schemas.transcripts import (
 )
 from trainer.report.tab_layout import tab_page_text
 from trainer.transcript import (
-    DOUBTFUL_CONFIDENCE,
     HarpGuess,
     Meter,
     TranscribedNote,
     Transcript,
     draft_drill,
     path_text,
+    plausible_guesses,
 )
 
-MIN_GUESS_PROBABILITY = 0.02
-"""Probability from which a guessed harp is shown."""
-MIN_GUESSES = 3
-"""Number of guessed harps that are shown in any case."""
-MAX_GUESSES = 4
-"""Maximum number of guessed harps that are shown."""
 COLUMNS = tuple(TranscribedNoteData.__annotations__)
 """Columns of the CSV: the fields of a note."""
 
@@ -63,12 +57,7 @@ def _harp(transcript: Transcript) -> str:
         return f"{harp.name} harp, as given."
     tuned = "" if harp.a4 == 440.0 else f", tuned to A = {harp.a4:g} Hz"
     lines = [f"{harp.name} harp{tuned}, guessed. Candidates:"]
-    guesses = transcript.guesses
-    shown = [
-        guess
-        for i, guess in enumerate(guesses[:MAX_GUESSES])
-        if i < MIN_GUESSES or guess.probability >= MIN_GUESS_PROBABILITY
-    ]
+    shown = plausible_guesses(transcript.guesses)
     column = max([6, *(len(guess.harp.name) for guess in shown)]) + 1
     indent = " " * (column + 11)
     for number, guess in enumerate(shown, start=1):
@@ -102,9 +91,7 @@ def _line(note: TranscribedNote) -> Iterator[str]:
     """Yield a line for a note under the head, and a line with other ways to play it."""
     beats = "" if note.beats is None else str(note.beats)
     tab = note.tab + (" blur" if note.cleanness_rule is CleannessRule.BLUR else "")
-    confidence = note.confidence
-    is_doubtful = confidence is not None and confidence < DOUBTFUL_CONFIDENCE
-    doubt = f"  ? {confidence:.0%} sure" if is_doubtful else ""
+    doubt = f"  ? {note.confidence:.0%} sure" if note.is_doubtful else ""
     yield (
         f"{note.start:7.3f} {note.end:7.3f}  {_beat(note):<8}  {beats:<5}  {tab:<12}  "
         f"{offset_text(note.cents):<9}{doubt}"

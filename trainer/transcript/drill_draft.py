@@ -109,7 +109,10 @@ def _recording(transcript: Transcript, file: str, channel: int | None) -> DrillR
             "give its tempo, such as --tempo 96"
         )
     times = tuple(round(time, 3) for time in meter.times)
-    return DrillRecording(file, times, meter.first, channel)
+    doubtful = tuple(
+        number for number, note in enumerate(transcript.notes, start=1) if note.is_doubtful
+    )
+    return DrillRecording(file, times, meter.first, channel, doubtful=doubtful)
 
 
 def _steps(notes: Sequence[TranscribedNote], zero: float, bar: int) -> tuple[Step, ...]:

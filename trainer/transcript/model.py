@@ -14,6 +14,9 @@ from trainer.drill import CleannessRule, Sound, Vibrato, format_sound
 from trainer.harp import Harp
 from trainer.transcript.confidence import estimate_confidence, mix_confidence
 
+DOUBTFUL_CONFIDENCE = 0.8
+"""Confidence under which a note is marked as doubtful."""
+
 
 @dataclass(frozen=True, slots=True)
 class TranscribedNote:
@@ -81,6 +84,12 @@ class TranscribedNote:
         return estimate_confidence(
             self.explained, self.reverb_ratio, with_second_player=self.with_second_player
         )
+
+    @property
+    def is_doubtful(self) -> bool:
+        """Whether its confidence is so low that it is to be checked by ear."""
+        confidence = self.confidence
+        return confidence is not None and confidence < DOUBTFUL_CONFIDENCE
 
     @property
     def seconds(self) -> float:

@@ -30,7 +30,13 @@ from trainer.transcript.mix_decoder import (
     recording_a4,
     to_heard_notes,
 )
-from trainer.transcript.model import HarpGuess, Meter, TranscribedNote, Transcript
+from trainer.transcript.model import (
+    DOUBTFUL_CONFIDENCE,
+    HarpGuess,
+    Meter,
+    TranscribedNote,
+    Transcript,
+)
 from trainer.transcript.notation import notate
 from trainer.transcript.note_values import quantize
 from trainer.transcript.request import (
@@ -47,9 +53,6 @@ from trainer.transcript.two_parts import (
     separate_players,
     to_heard_note,
 )
-
-DOUBTFUL_CONFIDENCE = 0.8
-"""Confidence under which a note is marked as doubtful."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -303,7 +306,7 @@ def _warnings(
             "notes fall near a beat"
         )
     notes = [note for part in parts for note in part]
-    doubtful = [note for note in notes if (note.confidence or 1.0) < DOUBTFUL_CONFIDENCE]
+    doubtful = [note for note in notes if note.is_doubtful]
     if doubtful:
         warnings.append(
             f"other sounds are mixed in: {len(doubtful)} of {len(notes)} notes are less than "

@@ -13,7 +13,7 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from trainer.app.keys import key_lines
-from trainer.app.shapes import OLD_SHAPE
+from trainer.app.shapes import DOUBTFUL_SIGN, OLD_SHAPE
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.report.grades import GRADES, MISSED
@@ -78,6 +78,7 @@ def signs_content(width: int = MAX_CELLS) -> Content:
         (GRADES[-1].shape, GRADES[-1].meaning),
         (MISSED.shape, MISSED.meaning),
         (OLD_SHAPE, "from the pass before"),
+        (DOUBTFUL_SIGN, "written down with doubt: check it by ear"),
     )
     return Content("\n").join(
         [

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from textual import work
@@ -15,6 +15,7 @@ from trainer.app.screens.listen import listening_plan
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
+from trainer.app.transcript_file import TranscriptFile
 from trainer.app.widgets.dials import Dials
 from trainer.app.widgets.head_line import HeadLine, HeadState
 from trainer.app.widgets.key_footer import KeyFooter
@@ -27,6 +28,9 @@ from trainer.harp import Harp, standard_key
 from trainer.practice import PlayLoop, WriteDown
 from trainer.sound import PASSAGE_LIMITS as LIMITS
 from trainer.sound import Passage, Recording
+
+if TYPE_CHECKING:
+    from trainer.transcript import TranscriptRequest
 
 SPEED_STEP = 0.05
 """Change of the speed by one key press, as a fraction of the recorded speed."""
@@ -123,6 +127,12 @@ class LoopScreen(TakeScreen):
             "play_along",
             "play along",
             tooltip="write the passage down as tab, and be marked as you play along with it",
+        ),
+        Binding(
+            "t",
+            "tab",
+            "tab",
+            tooltip="write the passage down as tab: pick its harp, correct it by ear",
         ),
         Binding("c", "count_in", "count-in", tooltip="count-in on or off"),
         Binding("escape", "leave", "back", key_display="esc", tooltip="back"),
@@ -226,9 +236,9 @@ class LoopScreen(TakeScreen):
         if state.phase == OFF:
             self._draw(state)
         else:
-            self._request(state)
+            self._ask(state)
 
-    def _request(self, state: LoopState) -> None:
+    def _ask(self, state: LoopState) -> None:
         """Ask the listener for a passage, and clear earlier trouble."""
         self.session.take.messages.notice = ""
         self._draw(replace(state, phase=READYING, played=None, trouble=""))
@@ -240,7 +250,7 @@ class LoopScreen(TakeScreen):
             self._draw(replace(self._state, phase=OFF, played=None))
             self.session.ask(PlayLoop(None))
         elif self.session.take.phase is Phase.LISTENING:
-            self._request(self._state)
+            self._ask(self._state)
         elif not self.session.busy:
             self.session.start(listening_plan(self._before))
             self._draw(replace(self._state, trouble="opening the microphone; press space again"))
@@ -316,15 +326,23 @@ class LoopScreen(TakeScreen):
         self._draw(replace(self._state, phase=OFF, played=None, trouble=WRITING))
         self._write_down(self._state.passage)
 
+    def _request(self) -> TranscriptRequest:
+        """Return the passage as one to transcribe, on the harp that the player named."""
+        from trainer.transcript import TranscriptRequest
+
+        passage, harp = self._state.passage, self._before.harp
+        key = standard_key(harp.key.tonic - round(self._moved))
+        played_on = Harp.of(key, harp.tuning.name) if self._moved else None
+        return TranscriptRequest(
+            passage.path, passage.channel, passage.first, passage.last, harp=played_on
+        )
+
     @work(thread=True)
     def _write_down(self, passage: Passage) -> None:
         """Ask the listener's process for the passage as a drill."""
         worker = get_current_worker()
-        harp = self._before.harp
-        key = standard_key(harp.key.tonic - round(self._moved))
-        played_on = Harp.of(key, harp.tuning.name) if self._moved else None
         try:
-            drill = self.session.listener.request(WriteDown(passage, played_on)).result()
+            drill = self.session.listener.request(WriteDown(self._request())).result().drill
         except TrainerError as error:
             if not worker.is_cancelled:
                 self.app.call_from_thread(self._not_written, str(error))
@@ -347,9 +365,19 @@ class LoopScreen(TakeScreen):
             return
         self.app.switch_screen(PracticeScreen(self.session, (drill,)))
 
+    def action_tab(self) -> None:
+        """Open the passage as tab."""
+        from trainer.app.screens.transcript import TranscriptScreen
+
+        if self._is_writing:
+            return
+        self._draw(replace(self._state, phase=OFF, played=None))
+        source = TranscriptFile.of_passage(self._request())
+        self.app.push_screen(TranscriptScreen(self.session, self._before, source))
+
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
         """Return whether an action is possible here: not every passage is to be written down."""
-        return self._can_write_down if action == "play_along" else True
+        return self._can_write_down if action in ("play_along", "tab") else True
 
     def action_leave(self) -> None:
         """Return to the screen below; without a drill there, quit."""

@@ -36,9 +36,11 @@ from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.summary import SummaryScreen
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.screens.today import TodayScreen
+from trainer.app.screens.transcript import TranscriptScreen
 from trainer.app.session import Session
 from trainer.app.set_run import SetRun
 from trainer.app.take_state import Phase, TakeState
+from trainer.app.transcript_file import TranscriptFile
 from trainer.app.widgets.dials import Dials
 from trainer.app.widgets.head_line import HeadLine, HeadState
 from trainer.app.widgets.key_footer import KeyFooter, footer_entries, footer_lines
@@ -78,6 +80,9 @@ CLIMB_BPM = 20.0
 """Total climb of the tempo in beats a minute, unless drill or player set another."""
 FAR_ROWS = 50
 """Rows of a window from which the far view is shown while a take runs, unless the player chose."""
+FADES_DB = (0.0, 6.0, 12.0, 20.0, 40.0)
+"""Steps by which the harp in a recording is turned down, in dB. Chosen by hand: from as loud as it
+is to all but gone."""
 TONE_S = 2.0
 """Time for which the wanted note is heard, in seconds."""
 PLACEMENT_MIN = round(PLACEMENT.budget_s / 60.0)
@@ -161,6 +166,8 @@ class PracticeScreen(TakeScreen):
             "follow me",
             tooltip="follow me: play in your own time, without a click; or off",
         ),
+        Binding("e", "correct", "correct", tooltip="correct the tab of a recording by ear"),
+        Binding("u", "fade", "harp down", tooltip="turn the recorded harp down, or up again"),
         Binding("c", "climb", "climb", tooltip="raise the tempo pass by pass, on or off"),
         Binding(
             "less_than_sign",
@@ -243,6 +250,7 @@ class PracticeScreen(TakeScreen):
         key = (drill, self.size, far, status)
         if key != self._laid_out:
             self._laid_out = key
+            self.refresh_bindings()  # some keys need a drill with a recording
             layout = practice_layout(
                 drill,
                 *self.size,
@@ -471,6 +479,32 @@ class PracticeScreen(TakeScreen):
         if (hearing and not self.session.hearing) or trouble:
             self.say(f"× {trouble}" if trouble else "")
             self.session.trouble = ""
+
+    def action_correct(self) -> None:
+        """Open the tab of the drill's recording, to correct it by ear."""
+        plan = self.session.plan
+        opened = TranscriptFile.of_drill(plan.drill) if plan.drill else None
+        if opened is None:
+            return
+        self._leave_set()
+        self.app.push_screen(TranscriptScreen(self.session, plan, opened))
+
+    def action_fade(self) -> None:
+        """Turn the harp in the recording down by another step; from the last one, up again."""
+        drill = self.session.plan.drill
+        if drill is None or drill.recording is None:
+            return
+        now = drill.recording.fade_db
+        fade = next((step for step in FADES_DB if step > now), FADES_DB[0])
+        recording = replace(drill.recording, fade_db=fade)
+        self._change(replace(self.session.plan, drill=replace(drill, recording=recording)))
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action is possible: some need a drill with a recording."""
+        if action not in ("correct", "fade"):
+            return True
+        drill = self.session.plan.drill
+        return drill is not None and drill.recording is not None
 
     def action_pause(self) -> None:
         """Pause at the current bar, or resume from it."""

@@ -16,7 +16,7 @@ from itertools import pairwise
 from textual.geometry import Size
 
 from trainer.app.canvas import Canvas, TextRow, row_from_cells
-from trainer.app.shapes import OLD_SHAPE, grade_pen
+from trainer.app.shapes import DOUBTFUL_SIGN, OLD_SHAPE, grade_pen
 from trainer.app.take_state import TakeState
 from trainer.drill import Drill, Step
 from trainer.marking import Mark
@@ -273,10 +273,15 @@ def _draw_mark(
     pens: list[str],
 ) -> None:
     mark = state.marks.get(placed.step.index)
-    if mark is None or placed.start < line.start:
+    if placed.start < line.start:
+        return
+    x0 = layout.column(line, placed.start)
+    if mark is None:
+        recording = state.drill.recording
+        if recording and placed.step.index + 1 in recording.doubtful:
+            cells[x0], pens[x0] = DOUBTFUL_SIGN, "sharp"
         return
     graded = grade_of_mark(mark)
-    x0 = layout.column(line, placed.start)
     room = max(1, layout.column(line, min(placed.end, line.end)) - x0)
     shape, pen = graded.shape, grade_pen(graded)
     if placed.step.index in state.stale:
