@@ -8,6 +8,8 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from fractions import Fraction
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -31,7 +33,9 @@ from trainer.app.widgets.hole_strip import HoleStrip, HoleStripState
 from trainer.app.widgets.key_footer import FooterEntry, KeyFooter
 from trainer.app.widgets.loop_strip import SOUNDS, LoopState, LoopStrip
 from trainer.app.widgets.measuring_board import MeasuringBoard, MeasuringState
+from trainer.app.widgets.note_card import NoteCard, NoteCardState
 from trainer.app.widgets.note_list import NoteList, NoteListState
+from trainer.app.widgets.pick_list import PickList, PickListState
 from trainer.app.widgets.pitch_trace import PitchTrace
 from trainer.app.widgets.readout import Readout, ReadoutState
 from trainer.app.widgets.reference_tone import ReferenceTone, ReferenceToneState
@@ -39,10 +43,11 @@ from trainer.app.widgets.status_line import StatusLine, StatusState
 from trainer.app.widgets.tab_page import TabPage, TabPageState
 from trainer.app.widgets.verdict import VerdictLines, VerdictState
 from trainer.coach import course_standing
-from trainer.drill import read_course, read_shelf
+from trainer.drill import EditedDrill, read_course, read_shelf
 from trainer.harp import Breath, Harp, Tab
 from trainer.practice import Plan, ReedRequested, ReedSounding
 from trainer.sound import Passage, PlayerSpec
+from trainer.transcript import HarpGuess, guess_drill_harps, plausible_guesses
 
 FRAMES_PER_S = 60
 """Frame rate of a preview in hertz."""
@@ -90,6 +95,21 @@ def _close_up(take: TakeState) -> CloseUpState:
     return CloseUpState.of(take, newest) if newest else CloseUpState("-4", 1.0, 10.0)
 
 
+def _note_card(take: TakeState) -> NoteCardState:
+    step = take.step
+    edited = EditedDrill(DRILL).at(step.index if step else 0)
+    return NoteCardState(edited, take.plan.harp, Fraction(1, 2), 0.7)
+
+
+@cache
+def _guesses() -> tuple[HarpGuess, ...]:
+    return guess_drill_harps(DRILL)
+
+
+def _pick_list(take: TakeState) -> PickListState:
+    return PickListState(plausible_guesses(_guesses()), DRILL.key, DRILL.tuning)
+
+
 def _loop(take: TakeState) -> LoopState:
     passage = Passage(Path("evening.flac"), 4.0, 9.0, 0.7, -3.0, count_in=4)
     peaks = tuple(((n * 37) % 17) / 17.0 for n in range(200))
@@ -115,7 +135,9 @@ PREVIEWS: Mapping[str, Preview] = {
     "key_footer": Preview(KeyFooter, _footer),
     "loop_strip": Preview(LoopStrip, _loop),
     "measuring_board": Preview(MeasuringBoard, _measuring),
+    "note_card": Preview(NoteCard, _note_card),
     "note_list": Preview(NoteList, NoteListState.of),
+    "pick_list": Preview(PickList, _pick_list),
     "pitch_trace": Preview(PitchTrace, lambda take: take),
     "readout": Preview(Readout, ReadoutState.of),
     "reference_tone": Preview(

@@ -23,6 +23,7 @@ from devtools import scripted
 from tests.support.colour import too_faint
 from tests.support.evenings import TODAY, an_input, evenings
 from tests.support.pilots import ANSWERS, LARGE, SMALL, Puppet, run, settle, text, until
+from tests.support.transcripts import HEARD, PICKS
 from trainer.app import screens
 from trainer.app.app import TrainerApp
 from trainer.app.screens import progress, settings
@@ -45,7 +46,7 @@ from trainer.app.screens.today import TodayScreen
 from trainer.app.screens.transcript import TranscriptScreen
 from trainer.app.transcript_file import TranscriptFile
 from trainer.coach import DailySet, course_standing
-from trainer.drill import Drill, DrillRecording, read_course, read_drill, read_shelf
+from trainer.drill import Drill, read_course, read_drill, read_shelf
 from trainer.harp import Harp, load_tuning, tuning_names
 from trainer.practice import (
     GuessHarps,
@@ -62,7 +63,6 @@ from trainer.practice import (
 from trainer.settings import SETTING_KEYS
 from trainer.sound import MicrophoneSpec, Passage, PlayerSpec, RecordingSpec
 from trainer.store import Journal, Placement
-from trainer.transcript import HarpGuess
 
 SCREENS: dict[type, tuple[str, ...]] = {
     BeginScreen: (),
@@ -86,16 +86,6 @@ SCREENS: dict[type, tuple[str, ...]] = {
 """The screens and the keys that open them."""
 WRITTEN_DOWN = replace(scripted.DRILL, name="written-down")
 """What the listener's process makes of a passage."""
-HEARD = replace(
-    scripted.DRILL,
-    name="heard",
-    recording=DrillRecording("heard.wav", tuple(0.5 * n for n in range(20)), doubtful=(2, 4)),
-)
-"""A drill with its recording; the files of both are in a temporary folder."""
-PICKS = tuple(
-    HarpGuess(Harp.of(key), position, probability, 0, 1.0, "", "4 -4 4")
-    for key, position, probability in (("C", 2, 0.7), ("F", 1, 0.2), ("Bb", 3, 0.06))
-)
 NEED_RECORDING = ((PracticeScreen, "e"), (PracticeScreen, "u"))
 """Keys that need a drill with a recording."""
 PRESSES = 150

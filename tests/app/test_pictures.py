@@ -24,6 +24,7 @@ from tests.support.emulator import Emulator
 from tests.support.evenings import TODAY, an_input, evenings
 from tests.support.pilots import ANSWERS, answered, painted, until
 from tests.support.snapshots import SIZES, SNAPSHOTS, hold, text
+from tests.support.transcripts import HEARD, PICKS
 from trainer.app.app import TrainerApp
 from trainer.app.daily_set_view import DailySetView
 from trainer.app.placing import Beginning
@@ -40,6 +41,8 @@ from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.shelf import ShelfScreen
 from trainer.app.screens.summary import SummaryScreen
 from trainer.app.screens.today import TodayScreen
+from trainer.app.screens.transcript import TranscriptScreen
+from trainer.app.transcript_file import TranscriptFile
 from trainer.coach import (
     ComparisonVerdict,
     DailySet,
@@ -51,7 +54,7 @@ from trainer.coach import (
 from trainer.drill import find_drill, read_course, read_shelf
 from trainer.ear import Reading
 from trainer.harp import Harp
-from trainer.practice import Event, ListDevices, Plan, ReadingHeard, TakeFinished, WaitStarted
+from trainer.practice import Event, GuessHarps, ListDevices, Plan, ReadingHeard, TakeFinished, WaitStarted
 from trainer.sound import Passage, PlayerSpec
 from trainer.store import Journal, Placement
 
@@ -222,6 +225,18 @@ async def walk(
     await until(pilot, lambda: "█" in text(pilot))
     await play(3.2)
     await look("loop")
+    puppet.play(99.0)
+    await pilot.press("escape")
+    await until(pilot, lambda: isinstance(app.screen, PracticeScreen))
+    assert HEARD.recording is not None
+    recording = replace(HEARD.recording, folder=str(journal.parent))
+    opened = TranscriptFile.of_drill(replace(HEARD, recording=recording))
+    assert opened is not None
+    app.push_screen(TranscriptScreen(app.session, app.session.plan, opened))
+    await until(pilot, lambda: "2nd position (G)" in text(pilot))
+    await pilot.press("n", "up")
+    await play(3.2)
+    await look("transcript")
 
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: "x".join(map(str, size)))
@@ -236,6 +251,7 @@ def test_screens_match_their_snapshots_and_are_legible(
     monkeypatch.setattr(progress, "date", Today)
     inputs = (an_input("built in", 2), an_input("on the stand", 1))
     monkeypatch.setitem(ANSWERS, ListDevices, inputs)
+    monkeypatch.setitem(ANSWERS, GuessHarps, PICKS)
     faint: set[tuple[str, str, str]] = set()
 
     async def inside() -> None:

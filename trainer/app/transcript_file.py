@@ -43,7 +43,8 @@ class TranscriptFile:
         recording = drill.recording
         if recording is None or drill.free:
             return None
-        return cls(Path(recording.folder) / f"{drill.name}.toml", None, drill)
+        folder = Path(recording.folder) if recording.folder else recording.path.parent
+        return cls(folder / f"{drill.name}.toml", None, drill)
 
     def saved(self) -> Drill | None:
         """Return the tab of the passage that the file holds already; None without one."""

@@ -224,7 +224,7 @@ def _open(request: TranscriptRequest, out: Path | None) -> None:
     Recording(request.path, request.channel).close()
     if not can_show_screen():
         raise TrainerError("--open needs a terminal; leave it out to get the tab as text")
-    # The harp in hand, on which the player plays along; the recorded one is on the page.
+    # The player plays along on the selected harp; the recorded one is on the page.
     harp, name = harp_from_options(None, None, None, None, None)
     settings = player_settings()
     plan = Plan(

@@ -289,8 +289,8 @@ class EditedDrill:
             for step in part:
                 if step.start not in by_start and part is source.steps:
                     lacking.add(step.index)
-                found = by_start.get(step.start) or _nearest(step, written_harp(source), harp)
-                steps.append(replace(found, index=step.index))
+                rewritten = by_start.get(step.start) or _nearest(step, written_harp(source), harp)
+                steps.append(replace(rewritten, index=step.index))
             parts.append(tuple(steps))
         recording = source.recording
         if recording is not None:

@@ -176,7 +176,7 @@ class TranscriptScreen(TakeScreen):
         self.session.stop()
         saved = self._source.saved()
         if saved is not None:
-            self._in_file = saved
+            self._in_file = saved if self._file.exists() else None
             self._open(saved)
             self._set_picks(replace(self._picks, working=GUESSING))
             self._guess(saved)
