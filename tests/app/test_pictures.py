@@ -54,7 +54,15 @@ from trainer.coach import (
 from trainer.drill import find_drill, read_course, read_shelf
 from trainer.ear import Reading
 from trainer.harp import Harp
-from trainer.practice import Event, GuessHarps, ListDevices, Plan, ReadingHeard, TakeFinished, WaitStarted
+from trainer.practice import (
+    Event,
+    GuessHarps,
+    ListDevices,
+    Plan,
+    ReadingHeard,
+    TakeFinished,
+    WaitStarted,
+)
 from trainer.sound import Passage, PlayerSpec
 from trainer.store import Journal, Placement
 

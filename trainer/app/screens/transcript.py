@@ -131,9 +131,9 @@ class TranscriptScreen(TakeScreen):
         Binding("4", "pick(4)", "harp 4", show=False, tooltip="for the fourth harp"),
         Binding("plus,equals_sign", "speed(1)", "speed", key_display="+ -", tooltip="faster"),
         Binding("minus", "speed(-1)", "slower", show=False, tooltip="slower"),
-        Binding("pagedown", "bar(1)", "bar", show=False, tooltip="next bar"),
+        Binding("pagedown", "bar(1)", "bar", key_display="pgdn pgup", tooltip="next bar"),
         Binding("pageup", "bar(-1)", "bar before", show=False, tooltip="bar before"),
-        Binding("w", "save_copy", "save copy", show=False, tooltip="save under another name"),
+        Binding("w", "save_copy", "save copy", tooltip="save under another name"),
         Binding("escape", "leave", "back", key_display="esc", tooltip="back"),
         Binding("q", "quit", "quit", tooltip="quit"),
     ]
