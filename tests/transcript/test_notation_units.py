@@ -234,7 +234,7 @@ def test_a_tune_that_ends_on_the_fifth_of_the_harp_is_in_second_position() -> No
 
 def test_a_harp_that_lacks_notes_says_which_and_is_unlikely() -> None:
     events = tune(72, 76, 79, 82, 61, 61, 72, 76)
-    harps = candidate_harps("richter")
+    harps = [Harp.of(key) for key in ("C", "low C", "G", "D")]
     by_name = {guess.harp.key.name: guess for guess in guess_harps(events, harps)}
     low = by_name["low C"]
     assert low.missing == 0 or "lacks" in low.reason
@@ -260,7 +260,7 @@ def test_another_tuning_is_guessed_only_where_it_is_clearly_better() -> None:
 
 def test_where_both_have_the_notes_a_low_harp_is_less_likely() -> None:
     events = tune(60, 64, 67, 72, 67, 62, 64, 60)
-    harps = candidate_harps("richter")
+    harps = [Harp.of("C"), Harp.of("low C")]
     by_name = {guess.harp.key.name: guess for guess in guess_harps(events, harps)}
     assert by_name["C"].probability > by_name["low C"].probability
 
@@ -268,7 +268,7 @@ def test_where_both_have_the_notes_a_low_harp_is_less_likely() -> None:
 def test_a_glide_that_a_harp_cannot_play_speaks_against_it() -> None:
     glide = PitchEvent(8.0, 9.0, (TargetPitch((73,)), TargetPitch((74,))))  # C harp: -4'>-4
     events = [*tune(72, 76, 79, 76, 72, 74), glide]
-    harps = candidate_harps("richter")
+    harps = [Harp.of("C"), Harp.of("D")]
     by_name = {guess.harp.key.name: guess for guess in guess_harps(events, harps)}
     assert by_name["C"].missing == 0
     assert by_name["D"].missing > 0

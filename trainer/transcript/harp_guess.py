@@ -57,10 +57,12 @@ class HarpGuessParameters:
     minor_tunings: tuple[str, ...] = ("natural-minor", "harmonic-minor", "melodic-minor")
     """Tunings that are tried beside the standard one. Country and dorian tunings cannot be told
     from it by their notes."""
-    tuned_frequency: float = 0.03
+    tuned_frequency: float = 0.06
     """Fraction of tunes that are played on harps in these tunings."""
-    min_tuned_probability: float = 0.005
-    """Probability under which a harp in another tuning than the standard one is not listed."""
+    min_probability: float = 0.002
+    """Probability from which a harp is listed."""
+    min_listed: int = 8
+    """Number of harps that are listed however improbable they are."""
 
 
 HARP_GUESS = HarpGuessParameters()
@@ -153,9 +155,7 @@ def candidate_harps(tuning: str | None = None, a4: float = 440.0) -> tuple[Harp,
 
 
 def guess_harps(events: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[HarpGuess, ...]:
-    """Return the harps, most likely first, each with its most likely position.
-
-    Where harps of the standard tuning are among the candidates, implausible others are left out.
+    """Return the plausible harps, most likely first, each with its most likely position.
 
     Args:
         events: in order of their start.
@@ -164,13 +164,13 @@ def guess_harps(events: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[Ha
     if not events:
         return ()
     odds = load_ranking().probabilities(events, harps)
-    standard = [harp.tuning.name == STANDARD_TUNING for harp in harps]
     by_harp = odds.sum(axis=1)
-    listed = by_harp >= HARP_GUESS.min_tuned_probability
-    listed |= np.array(standard) | (not any(standard))
+    order = [int(i) for i in np.argsort(-by_harp, kind="stable")]
+    plausible = int((by_harp >= HARP_GUESS.min_probability).sum())
+    listed = order[: max(plausible, HARP_GUESS.min_listed)]
     total = float(by_harp[listed].sum())
     guesses = []
-    for i in map(int, np.flatnonzero(listed)):
+    for i in listed:
         candidate, position = _candidate(events, harps[i]), int(np.argmax(odds[i])) + 1
         guesses.append(
             HarpGuess(
@@ -183,7 +183,7 @@ def guess_harps(events: Sequence[PitchEvent], harps: Sequence[Harp]) -> tuple[Ha
                 " ".join(path_text(step.sounds) for step in candidate.steps[:OPENING_NOTES]),
             )
         )
-    return tuple(sorted(guesses, key=lambda guess: -guess.probability))
+    return tuple(guesses)
 
 
 _PLACEHOLDER = Tab(4, Breath.BLOW)
