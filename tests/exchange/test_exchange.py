@@ -690,6 +690,14 @@ phrase = 1
 """
 
 
+def test_the_words_over_calls_end_at_a_solo() -> None:
+    tab = "{call} -2:2 -3:2 | {answer} solo:4 | {call} 4:2 5:2 | {answer} solo:4 | -2:4 |"
+    calls = re.sub(r"(?m)^-2:4 \\| solo.*$", tab, SOLO)
+    text = drill_to_musicxml(parse_drill(calls, "t"), Harp.of("C"))
+    assert text.count("<words>call</words>") == 2
+    assert text.count('<dashes type="start" />') == text.count('<dashes type="stop" />') == 2
+
+
 def test_a_solo_whose_bars_were_filled_by_another_program_is_none(tmp_path: Path) -> None:
     drill, path = parse_drill(SOLO, "t"), tmp_path / "x.musicxml"
     text = drill_to_musicxml(drill, Harp.of("C"))

@@ -10,7 +10,7 @@ from collections.abc import Iterator, Sequence
 from itertools import groupby
 from xml.etree import ElementTree as ET
 
-from trainer.drill import Step, step_directions
+from trainer.drill import Solo, Step, step_directions
 
 _NOTATIONS = {
     "accent": "articulations/accent",
@@ -31,12 +31,18 @@ CALL = "call"
 _MARKS = {*_NOTATIONS, *_OTHER_TECHNICALS, *WEDGES, OPTIONAL}
 
 
-def words_above(steps: Sequence[Step]) -> Iterator[tuple[str, bool, bool]]:
+def words_above(
+    steps: Sequence[Step], solos: Sequence[Solo] = ()
+) -> Iterator[tuple[str, bool, bool]]:
     """Yield the words above each step, and whether a run of the same words begins or ends with it.
 
-    A single note is no run: it has words and neither beginning nor end.
+    A single note is no run: it has words and neither beginning nor end. A solo ends a run.
     """
-    for text, run in groupby(steps, _words):
+
+    def words_and_solo(step: Step) -> tuple[str, int]:
+        return _words(step), sum(solo.start < step.start for solo in solos)
+
+    for (text, _), run in groupby(steps, words_and_solo):
         count = len(list(run))
         for i in range(count):
             is_run = bool(text) and count > 1

@@ -183,7 +183,9 @@ class _PartWriter:
         harp_signature = best_key_signature([harp.key.tonic + degree for degree in _MAJOR_SCALE])
         tonic = key_in_position(harp.key.tonic, drill_position(drill, harp))
         self._signature = key_signature(self._notes, tonic, harp_signature)
-        self._words = dict(zip((step.start for step in steps), words_above(steps), strict=True))
+        self._words = dict(
+            zip((step.start for step in steps), words_above(steps, drill.solos), strict=True)
+        )
         self._slurred = _legato_ends(steps)
         self._accidentals: dict[tuple[str, int], int] = {}
         quarters = [
