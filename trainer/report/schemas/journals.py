@@ -118,6 +118,8 @@ class JournalRow(TypedDict):
     """Name of the temperament of its targets."""
     harp_name: str | None
     """The player's name for the harp."""
+    solos: str
+    """The marked solos as JSON, see the lines of an exported journal; empty for none."""
     step: int | None
     """Number of the step, from 1."""
     tab: str
