@@ -719,7 +719,7 @@ class TestPicks:
             ("Cm", "dorian-minor", 2, "Dorian"),
             ("Cm", "harmonic-minor", 1, "harmonic minor"),
             ("Cm", "melodic-minor", 1, "melodic minor"),
-            ("C", "natural-minor", 11, "major (Ionian)"),
+            ("C", "natural-minor", 12, "Mixolydian"),
             ("C", "country", 1, None),
         ],
     )

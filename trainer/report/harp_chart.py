@@ -313,11 +313,15 @@ def usual_position(song: str, tuning: Tuning) -> int:
 
 
 def _usual_choices(song: str, tuning: Tuning) -> list[HarpChoice]:
-    """Return the harps for a song: those whose naturals suit it first, each as players choose."""
-    order = MINOR_POSITIONS if is_minor_key(song) else MAJOR_POSITIONS
+    """Return the harps for a song: those whose naturals suit it, then the others.
+
+    Those that suit it come in the order of major songs, which begins with the positions that other
+    tunings are made for, second and first; the others in the song's own order (common practice).
+    """
     choices = {choice.position: choice for choice in harp_choices(song, tuning)}
-    ordered = [choices[position] for position in order]
-    return sorted(ordered, key=lambda choice: not _suits(choice, song))
+    suiting = [p for p in MAJOR_POSITIONS if _suits(choices[p], song)]
+    order = MINOR_POSITIONS if is_minor_key(song) else MAJOR_POSITIONS
+    return [choices[p] for p in (*suiting, *(p for p in order if p not in suiting))]
 
 
 def _suits(choice: HarpChoice, song: str) -> bool:
