@@ -7,13 +7,20 @@ chance, and returns whether the input was accepted.
 from __future__ import annotations
 
 import contextlib
+import csv
+import html
 import io
+import json
 import re
+import shutil
 import sys
+import tempfile
 import zipfile
 from collections.abc import Callable
+from html.parser import HTMLParser
 from pathlib import Path
 from random import Random
+from xml.etree import ElementTree
 
 import numpy as np
 import soundfile
@@ -26,12 +33,14 @@ from trainer.drill import (
     format_drill,
     lint_drill,
     parse_drill,
+    read_drill_text,
     write_drill,
 )
 from trainer.drill.shelf import drill_files
 from trainer.drill.transpose import move_by_pitch
 from trainer.exchange import read_midi, read_musicxml, read_tab_text, write_midi, write_musicxml
 from trainer.harp import Harp
+from trainer.harp.tuning import user_tuning_folder
 from trainer.practice import Plan, run_take, saved_harp, saved_tolerance
 from trainer.settings import resolve_settings
 from trainer.settings.writer import parse_setting_key, set_setting
@@ -209,26 +218,199 @@ def settings(folder: Path) -> Trial:
 
 
 def fields(folder: Path) -> Trial:
-    """Fields with control characters, markup and formulas are shown as text and pages."""
+    """Every field with control characters, markup and formulas, in every output that shows it."""
+    drill = parse_drill(SHORT, "two-notes")
+    saved = folder / "saved.flac"
+    list(run_take(Plan(Harp.of("C"), PlayerSpec(), drill=drill, save=saved)))
+    write_midi(drill, Harp.of("C"), folder / "plain.mid")
+    write_musicxml(drill, Harp.of("C"), folder / "plain.musicxml")
 
     def trial(chance: Random) -> bool:
-        title, skill = (
-            "".join(chance.choice(HOSTILE[:7]) for _ in range(2)).replace('"', "'")
-            for _ in range(2)
-        )
-        quoted = "".join(f"\\u{ord(c):04x}" if ord(c) < 32 else c for c in title)
-        text = f'title = "{quoted}"\nharp = "C"\ntempo = 240\ntab = "4:2 -4:2 |"\n'
-        path = folder / "a.toml"
-        path.write_text(text, "utf-8", "replace")
-        code, shown = _run("play", str(path), "--player", "--plain")
-        assert code != 70, shown
-        assert not _STEERING.search(shown), ascii(shown)
-        code, shown = _run("drill", "show", str(folder / chance.choice((skill, "a.toml"))[:100]))
-        assert code != 70, shown
-        assert not _STEERING.search(shown), ascii(shown)
-        return code == 0
+        def text(length: int = 40) -> str:
+            return "".join(chance.choice(SHOWN) for _ in range(2))[:length]
+
+        home = Path(tempfile.mkdtemp(dir=folder))
+        try:
+            world = _World(home, saved, text, chance)
+            words = world.command(chance)
+            code, shown = _run(*words)
+            assert code != 70, f"{words}: {shown[-2000:]}"
+            assert not _STEERING.search(shown), f"{words}: {shown!a}"
+            world.check_files()
+            return code == 0
+        finally:
+            shutil.rmtree(home)
 
     return trial
+
+
+SHOWN = (*HOSTILE[:5], "[red]x[/red]", "| a | b", "`x`", "![i](http://x)", "%s{0}", "ä 笛", "a & b")
+"""Texts that steer what shows them, and still make a name."""
+
+
+class _World:
+    """Files whose every text is hostile, and the commands that show them."""
+
+    def __init__(self, home: Path, saved: Path, text: Callable[[], str], chance: Random) -> None:
+        self._home, self._text = home, text
+        self.name = _file_name(text())
+        self._drill = home / f"{_file_name(text())}.toml"
+
+        # Control characters are refused in a drill: most have the other texts alone.
+        raw = chance.random() < 0.2
+
+        def field(length: int = 120) -> str:
+            return (text() if raw else _printed(text()))[:length]
+
+        lines = [f"title = {_toml(field())}", f"about = {_toml(field())}", 'harp = "C"']
+        lines += ["tempo = 240", f"skills = [{_toml(field(30))}]", 'tab = "4:2 -4:2 |"']
+        if chance.random() < 0.5:
+            lines += ["[remarks]", f'"bar 1" = {_toml(field())}']
+        if chance.random() < 0.3:
+            lines += ["[sections]", f'{_toml(field(12))} = "1-1"']
+        safe = 'title = "x"\nharp = "C"\ntempo = 240\ntab = "4:2 -4:2 |"\n'
+        self._drill.write_text("\n".join([*lines, ""]) if chance.random() < 0.8 else safe, "utf-8")
+        self._recordings = home / "class"
+        self._recordings.mkdir()
+        for _ in range(2):
+            student = self._recordings / f"{_file_name(text())}.flac"
+            shutil.copy(saved, student)
+            if chance.random() < 0.3:
+                _retag(student, text)
+        names = [f"{text()}, {each.stem}" for each in self._recordings.iterdir()]
+        (home / "students.txt").write_text("\n".join(names), "utf-8", "replace")
+        score = (saved.parent / "plain.musicxml").read_text("utf-8")
+        self._score = home / f"{_file_name(text())}.musicxml"
+        self._score.write_text(score.replace("Two notes", html.escape(_printed(text()))), "utf-8")
+        tuning = (
+            f"title = {_toml(text())}\nabout = {_toml(text())}\n"
+            "blow = [0, 4, 7, 12, 16, 19, 24, 28, 31, 36]\n"
+            "draw = [2, 7, 11, 14, 17, 21, 23, 26, 29, 33]\n"
+        )
+        self._tunings = user_tuning_folder()
+        self._tunings.mkdir(parents=True, exist_ok=True)
+        for old in self._tunings.iterdir():
+            old.unlink()
+        (self._tunings / f"{_file_name(text())}.toml").write_text(tuning, "utf-8")
+
+    def command(self, chance: Random) -> list[str]:
+        """Return a command that shows some of it."""
+        drill, out = str(self._drill), self._home / "out"
+        recording = str(next(self._recordings.iterdir()))
+        mark = ["mark", str(self._recordings), "--drill", drill, "--jobs", "1"]
+        return chance.choice(
+            (
+                ["drill", "show", drill],
+                ["drill", "check", drill],
+                ["drill", "export", drill, f"{out}.html", chance.choice(("--staff", "--plan"))],
+                ["drill", "export", drill, f"{out}.musicxml"],
+                ["drill", "export", drill, f"{out}.mid"],
+                ["drill", "import", str(self._score), "--out", f"{out}.toml"],
+                ["drill", "import", str(self._score)],
+                ["harp", "chart", "C", "--tuning", next(self._tunings.iterdir()).stem],
+                ["harp", "chart", "C", "--tuning", self._text()],
+                ["harp", "show", self._text()],
+                ["play", drill, "--player", "--plain"],
+                ["play", drill, "--plain", "--device", self._text()],
+                ["play", self._text()],
+                ["settings", "set", "player.name", self._text()],
+                ["settings", "set", "sound.device", self._text()],
+                ["progress", self._text()],
+                ["journal", "show", self._text()],
+                ["tab", recording, "--out", f"{out}.toml"],
+                ["tab", recording, "--out", f"{out}.html"],
+                ["compare", recording, recording],
+                ["report", recording, "--drill", drill, "--out", f"{out}.html", "--remark", "<b>"],
+                ["mark", recording, "--drill", drill, "--player", self.name],
+                [*mark],
+                [*mark, "--format", "json"],
+                [*mark, "--class", f"{out}.html", "--reports", f"{out}-pages"],
+                [*mark, "--class", f"{out}.md"],
+                [*mark, "--class", f"{out}.csv"],
+                [*mark, "--class", f"{out}.html", "--students", str(self._home / "students.txt")],
+                [*mark, "--class", f"{out}.csv", "--students", str(self._home / "students.txt")],
+            )
+        )
+
+    def check_files(self) -> None:
+        """Check what was written."""
+        for path in self._home.glob("out*"):
+            for each in path.rglob("*") if path.is_dir() else (path,):
+                _check_file(each)
+
+
+def _retag(take: Path, text: Callable[[], str]) -> None:
+    """Give a saved take other texts in its tags."""
+    sound, rate = soundfile.read(take)
+    with soundfile.SoundFile(take) as file:
+        tags = json.loads(file.comment)
+    with soundfile.SoundFile(take, "w", rate, 1, "PCM_24") as file:
+        file.title, file.artist = _printed(text()), _printed(text())
+        file.comment = json.dumps({k: text() if isinstance(v, str) else v for k, v in tags.items()})
+        file.write(sound)
+
+
+def _check_file(path: Path) -> None:
+    """Check that no text of a file became markup or a formula."""
+    if path.suffix == ".mid":
+        return
+    content = path.read_text("utf-8")
+    match path.suffix:
+        case ".html":
+            page = _Tags()
+            page.feed(content)
+            assert not page.foreign, f"{path.name}: {page.foreign}"
+        case ".csv":
+            for row in csv.reader(io.StringIO(content)):
+                for cell in row:
+                    is_number = bool(re.fullmatch(r"-?[\d.]+", cell))
+                    assert is_number or not cell.startswith(("=", "+", "-", "@")), cell
+        case ".md":
+            assert not re.search(r"(?<!\\)<script|(?<!\\)!\[i\]\(", content), content[:2000]
+        case ".musicxml":
+            ElementTree.fromstring(content)
+        case ".toml":
+            read_drill_text(path)
+    assert not _STEERING.search(content), f"{path.name}: {ascii(content)[:2000]}"
+
+
+class _Tags(HTMLParser):
+    """The tags of a page that no template has: scripts that alert, and images from elsewhere."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.foreign: list[str] = []
+        self._in_script = False
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self._in_script = tag == "script"
+        outside = [v for k, v in attrs if k in ("src", "href") and v and v.startswith("http")]
+        if tag == "b" or outside or any(k.startswith("on") for k, _ in attrs):
+            self.foreign.append(f"{tag} {attrs}")
+
+    def handle_endtag(self, tag: str) -> None:
+        self._in_script = False
+
+    def handle_data(self, data: str) -> None:
+        if self._in_script and data.strip() == "alert(1)":
+            self.foreign.append("script")
+
+
+def _file_name(text: str) -> str:
+    """Return a text as a file's name, as far as the system allows it."""
+    return text.replace("/", "").replace("\x00", "")[:60].strip() or "x"
+
+
+def _toml(text: str) -> str:
+    escaped = "".join(
+        f"\\U{ord(c):08x}" if c in '"\\' or ord(c) < 32 or ord(c) == 127 else c for c in text
+    )
+    return f'"{escaped}"'
+
+
+def _printed(text: str) -> str:
+    """Return a text without control characters."""
+    return "".join(c for c in text if ord(c) >= 32 and ord(c) != 127)
 
 
 def _run(*words: str) -> tuple[int, str]:

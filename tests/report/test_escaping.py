@@ -13,8 +13,9 @@ from trainer.drill import Drill
 from trainer.marking import ExtraNote
 from trainer.report.advice import Advice
 from trainer.report.class_page import class_html
-from trainer.report.class_report import Student
+from trainer.report.class_report import Student, class_csv, class_markdown
 from trainer.report.drill_sheet import drill_sheet_html
+from trainer.report.formatting import markdown_text
 from trainer.report.losses import Loss
 from trainer.report.rendering import _environment, render_page
 from trainer.report.student_page import StudentReport, student_html
@@ -103,3 +104,18 @@ def test_templates_escape_by_default_and_miss_no_name() -> None:
     assert hostile == "<p title='&#39;&gt;&lt;b&gt;'>"
     with pytest.raises(UndefinedError):
         render_page("drill_sheet.html.j2", about="")
+
+
+def test_no_page_turns_the_direction_of_writing(student_report: StudentReport) -> None:
+    turned = "gnp\u202egnp\x1b[2J\udcff"
+    drill = replace(student_report.result.drill, title=turned)
+    students = (Student(turned, 71.0, False, 2), Student("x", trouble=turned))
+    for page in (
+        student_html(replace(student_report, name=turned)),
+        class_html(drill, students),
+        class_markdown(drill, students),
+        class_csv(students),
+        markdown_text(turned),
+    ):
+        assert "gnp" in page
+        assert not set(page) & set("\u202e\x1b\udcff")

@@ -413,7 +413,8 @@ def class_csv(students: Sequence[Student]) -> str:
         needs = [loss.phrase for loss in student.losses[:MAX_LOSSES]]
         needs += [""] * (MAX_LOSSES - len(needs))
         score = "" if student.score is None else round(student.score, 2)
-        row = [student.name, score, student.passed, student.passes, *needs, student.trouble]
+        name, trouble = printable(student.name), printable(student.trouble or "")
+        row = [name, score, student.passed, student.passes, *needs, trouble]
         writer.writerow(map(safe_cell, row))
     return file.getvalue()
 

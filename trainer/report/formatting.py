@@ -5,6 +5,8 @@ from __future__ import annotations
 import textwrap
 from datetime import date
 
+from trainer.core.printable import printable
+
 WIDTH = 80
 """Default line width in columns."""
 MIN_WIDTH = 40
@@ -50,7 +52,8 @@ def day_text(day: date, today: date) -> str:
 
 
 def markdown_text(text: str) -> str:
-    """Return text with every sign of Markdown escaped (CommonMark 2.4, GitHub's tables)."""
+    """Return text, printable and with every sign of Markdown escaped (CommonMark 2.4)."""
+    text = printable(text)
     for sign in "\\`*_{}[]<>#|~&$":
         text = text.replace(sign, f"\\{sign}")
     return text

@@ -11,6 +11,8 @@ from collections.abc import Iterable
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
+from trainer.core.printable import printable_lines
+
 if TYPE_CHECKING:
     from jinja2 import Environment
 
@@ -18,11 +20,14 @@ if TYPE_CHECKING:
 def render_page(template: str, **context: Any) -> str:
     """Return a page as HTML.
 
+    Characters that turn the direction of writing, and other controls, are replaced: they would show
+    a name as something else.
+
     Args:
         template: file name of the template in ``templates/``.
         context: values by the names that the template uses; plain text, never HTML.
     """
-    return _environment().get_template(template).render(**context)
+    return printable_lines(_environment().get_template(template).render(**context))
 
 
 @cache
