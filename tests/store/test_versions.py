@@ -16,6 +16,7 @@ from trainer.settings import resolve_settings
 from trainer.settings.writer import parse_setting_key, set_setting
 from trainer.sound import RecordingSpec
 from trainer.store import Journal
+from trainer.transfer import import_journal
 
 VERSIONS = sorted((Path(__file__).parents[1] / "versions").iterdir())
 
