@@ -18,7 +18,7 @@ import scipy.signal
 import scipy.stats
 
 from tests.reeds.excerpts import EXCERPTS, LEAD_S, RATE, Samples, cut, hear, load, speaks
-from trainer.ear import HeardNote, Reading, track_notes
+from trainer.ear import HeardNote, Reading, soft_attacks, track_notes
 from trainer.ear.motion import estimate_motion, estimate_tremolo, initial_pitch
 from trainer.harp import Harp, Tab
 from trainer.report.heard_report import heard_note_data, heard_note_text
@@ -94,6 +94,32 @@ def test_another_hole_without_an_attack_is_a_new_note() -> None:
     first, second = tracked(made(100, "4", 40), made(140, "5", 40, onset=False))
     assert [str(note.tab) for note in (first, second)] == ["4", "5"]
     assert first.end == second.start == pytest.approx(138 * HOP, abs=2 * HOP)
+
+
+def test_in_a_room_another_hole_begins_where_the_level_rises() -> None:
+    """The first note rings on above the second one for 50 ms."""
+    first, second = made(100, "4", 40), made(140, "5", 40, onset=False)
+    levels = np.interp(range(80), (25, 30, 31, 38), (-20, -26, -26, -20)).tolist()
+    readings = [replace(r, level_db=db) for r, db in zip(first + second, levels, strict=True)]
+    before, after = tracked(readings)
+    assert after.start == pytest.approx(130 * HOP, abs=2 * HOP)
+    assert before.end < after.start - 2 * HOP
+
+
+@pytest.mark.parametrize(
+    ("db", "attacks"),
+    [
+        ([-20, -22, -20, -22, -20], []),
+        ([-20, -24, -26, -25, -22, -20], [3]),
+        ([-20, -26, -20, -26, -20], [1, 3]),
+        ([-40, -20, -26], []),
+        ([], []),
+    ],
+)
+def test_a_level_that_falls_and_rises_again_shows_an_attack(
+    db: list[float], attacks: list[int]
+) -> None:
+    assert soft_attacks(enumerate(db), 3.0) == attacks
 
 
 def test_a_bend_without_an_attack_is_the_same_note() -> None:

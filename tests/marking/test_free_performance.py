@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 
 import pytest
 
@@ -255,3 +256,15 @@ def test_a_passage_that_is_mended_at_its_last_note_counts_as_it_was_played_last(
     (free_pass,) = passes(notes)
     assert free_pass.performance.counts(notes[-1].start + 1)
     assert not free_pass.performance.counts(wrong.start + 1)
+
+
+def test_what_a_room_rings_on_with_sends_nobody_back() -> None:
+    """Faint notes after each note, as reeds beat in a room, are left out at almost no cost."""
+    notes = play(EVERY)
+    echoes = [
+        replace(heard("1", end, end + 0.1), level_db=-50.0)
+        for end in (note.end / RATE + 0.02 for note in notes)
+    ]
+    both = sorted([*notes, *echoes], key=lambda note: note.start)
+    path = align(both, WALK.steps, HARP, WALK.clock(RATE))
+    assert [(each.step, both[each.note].level_db) for each in path] == [(i, -20.0) for i in EVERY]

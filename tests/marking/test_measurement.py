@@ -483,6 +483,40 @@ def test_a_slur_starts_where_the_pitch_is_halfway(at_ms: float) -> None:
     assert figures.late_ms == pytest.approx(at_ms - 500.0, abs=0.1)
 
 
+def in_room(readings: list[Reading]) -> list[Reading]:
+    """The same where the first note rings on below the second one, which starts at 500 ms."""
+    at_ms = (440.0, 490.0, 500.0, 540.0)
+    levels = np.interp([r.heard * 1000.0 / RATE for r in readings], at_ms, (-20, -27, -28, -20))
+    return [replace(r, level_db=db) for r, db in zip(readings, levels.tolist(), strict=True)]
+
+
+@pytest.mark.parametrize(("vibrato", "late_ms"), [("", 0.0), ("~", 60.0)])
+def test_a_note_that_rings_on_below_the_next_one_does_not_make_it_late(
+    vibrato: str, late_ms: float
+) -> None:
+    """The pitch shows 60 ms later than the level, which says more unless something moves it."""
+    readings = in_room(slurred(560.0))
+    target = replace(target_of("-5:0.5"), at=RATE // 2, end=RATE)
+    previous = target_of(f"-4{vibrato}:1").step
+    segment = Segment(1, 112, len(readings), 0.0, None)
+    history = history_of(readings)
+    figures = measure_step(target, history, segment, RATE, 10.0, previous=previous)
+    assert figures.late_ms == pytest.approx(late_ms, abs=6.0)
+
+
+def test_what_a_room_rings_on_with_is_not_the_pitch_of_a_note() -> None:
+    """Its pitch jumps by an octave and back, 25 dB and more below the note."""
+    cents = curve(1300.0, lambda t: 1200.0 if 1150.0 < t < 1200.0 else 2.0)
+    levels = np.interp(np.arange(len(cents)) * 5.0, (1000.0, 1300.0), (-20.0, -70.0))
+    readings = [
+        replace(reading, level_db=db)
+        for reading, db in zip(note("-4", cents), levels.tolist(), strict=True)
+    ]
+    figures = measured("-4:1", readings)
+    assert figures.cents == pytest.approx(2.0, abs=0.1)
+    assert figures.wobble_cents == pytest.approx(0.0, abs=0.1)
+
+
 def test_a_step_starts_with_its_attack_even_if_the_attack_is_detected_later() -> None:
     readings = note("-4", [0.0] * 200, attack=False)
     readings[2] = replace(readings[2], onset=24)

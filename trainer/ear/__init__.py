@@ -18,6 +18,7 @@ from trainer.ear.note_tracker import (
     NoteParameters,
     NoteTracker,
     end_of_sound,
+    soft_attacks,
     track_notes,
 )
 from trainer.ear.partial_fit import FrameSpectrum
@@ -46,5 +47,6 @@ __all__ = [
     "initial_pitch",
     "power_db",
     "resample_evenly",
+    "soft_attacks",
     "track_notes",
 ]

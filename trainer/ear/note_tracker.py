@@ -48,6 +48,13 @@ class NoteParameters:
     shut_db: float = 4.0
     """Fall before a new attack that ends a note, dB. The note ends in the middle of the fall if
     that is less than twice `end_db`."""
+    soft_attack_db: float = 3.0
+    """Fall and rise of the level between two notes, from which the second one was attacked though
+    no attack was detected, dB: in a room the first one rings on. One stream of air leaves 1 dB.
+    Chosen by hand."""
+    soft_attack_s: float = 0.12
+    """Longest time from such a rise to the first reading of the second note, seconds: its pitch is
+    measured as soon as it is louder than what rings on. Chosen by hand."""
 
 
 DEFAULT_NOTE = NoteParameters()
@@ -142,9 +149,24 @@ class NoteTracker:
         if self._start == self._onset and start - self._start < self._parameters.settling_s * rate:
             start = self._start  # the earlier readings were reeds that began to sound
         else:
-            ended = self._finish(start, slurred=True)
+            attack = self._soft_attack(start, fresh[0].heard, rate)
+            start = start if attack is None else attack
+            ended = self._finish(start, slurred=attack is None)
         self._readings, self._other, self._start = fresh, [], start
         return ended
+
+    def _soft_attack(self, change: int, latest: int, rate: int) -> int | None:
+        """Sample of an attack that led to a change of pitch and was not detected; None if none was.
+
+        Args:
+            change: sample of the change.
+            latest: last sample on which the attack may be.
+            rate: samples per second.
+        """
+        p = self._parameters
+        earliest = max(self._start + p.settling_s * rate, change - p.soft_attack_s * rate)
+        attacks = [at for at in soft_attacks(self._levels, p.soft_attack_db) if at <= latest]
+        return attacks[-1] if attacks and attacks[-1] >= earliest else None
 
     def _continues(self, first: Reading, second: Reading) -> bool:
         """Whether two readings are one glide, or may be of one hole and breath."""
@@ -177,6 +199,28 @@ class NoteTracker:
         held = (at >= start + p.settling_s * rate) & (at <= end - MOTION.release_s * rate)
         swing = estimate_tremolo(at[held] / rate, db[held])
         return [replace(note, motion=_motion(note), tremolo=swing)]
+
+
+def soft_attacks(levels: Iterable[tuple[int, float]], least_db: float) -> list[int]:
+    """Samples from which a level rises, each time that it falls and rises by some decibels.
+
+    Args:
+        levels: (sample, dB) of each, in order.
+        least_db: least fall from the highest level since the last rise, and least rise after it.
+    """
+    attacks: list[int] = []
+    highest, lowest, last_low = -np.inf, np.inf, 0
+    for at, db in levels:
+        if highest - lowest < least_db:  # not fallen yet
+            highest, lowest, last_low = max(highest, db), db, at
+        elif db < lowest:
+            lowest, last_low = db, at
+        elif db - lowest >= least_db:
+            attacks.append(last_low)
+            highest, lowest = db, db
+        elif db <= lowest + least_db / 3.0:
+            last_low = at
+    return attacks
 
 
 def end_of_sound(

@@ -94,6 +94,8 @@ class Alignment:
         self._idle, self._idle_node = 0.0, -1
         self._last_end = -np.inf
         """Second at which the last note ended."""
+        self._level_db = -np.inf
+        """Level of the notes that are not much softer than those before them."""
         self._parents: list[Ints] = []
         self._is_right: list[Bools] = []
         self._enter = self._entrance_costs()
@@ -106,7 +108,7 @@ class Alignment:
         costs, rate = self._costs, note.rate
         at, length = note.start / rate, (note.end - note.start) / rate
         _, count, bins = self._cost.shape
-        weight = min(1.0, length / costs.short_s)
+        weight = min(1.0, length / costs.short_s) * self._presence(note.level_db)
         emission, is_right = self._emission(note)
 
         leaving = self._cost + self._end[:, None]
@@ -142,6 +144,12 @@ class Alignment:
         self._parents.append(parent)
         self._is_right.append(is_right)
 
+    def _presence(self, level_db: float) -> float:
+        """Fraction of the full cost of leaving a note out: less of what a room may ring on with."""
+        below_db = max(0.0, self._level_db - self._costs.soft_db - level_db)
+        self._level_db = level_db if not below_db else 0.5 * (self._level_db + level_db)
+        return float(10.0 ** (-below_db / 20.0))
+
     @property
     def step(self) -> int | None:
         """Index of the step that the cheapest path is in; None outside the drill."""
@@ -158,10 +166,12 @@ class Alignment:
         """
         shortest = round(self._costs.short_s * note.rate)
         note = replace(note, end=max(note.end, note.start + shortest))
-        before = self._cost, self._onset, self._node, self._idle, self._idle_node, self._last_end
+        before = self._cost, self._onset, self._node, self._idle, self._idle_node
+        since = self._last_end, self._level_db
         self.add(note)
         step = self.step
-        self._cost, self._onset, self._node, self._idle, self._idle_node, self._last_end = before
+        self._cost, self._onset, self._node, self._idle, self._idle_node = before
+        self._last_end, self._level_db = since
         del self._parents[-1], self._is_right[-1]
         return step
 

@@ -19,7 +19,7 @@ from dataclasses import replace
 import numpy as np
 
 from trainer.drill import Articulation, Step
-from trainer.ear import MINIMUM_LEVEL_DB, NoteParameters, end_of_sound
+from trainer.ear import MINIMUM_LEVEL_DB, NoteParameters, end_of_sound, soft_attacks
 from trainer.marking.follower import Segment
 from trainer.marking.level_track import LevelTrack
 from trainer.marking.mark import Measured
@@ -40,7 +40,7 @@ def end_of_step(
         start: sample on which it starts.
         rate: sample rate in hertz.
     """
-    limit = _next_sound(history, segment)
+    limit = _next_sound(step, history, segment)
     window = round(ARTICULATION.level_window_s * rate / 2.0)
     levels = LevelTrack.of(history, segment.start, segment.end + ONSET.slur_frames)
     levels = levels.between(start, limit - window)
@@ -50,25 +50,30 @@ def end_of_step(
     return end_of_sound(levels.at.astype(float), levels.db, limit, rate, parameters)
 
 
+def is_steady(step: Step) -> bool:
+    """Whether the level of a step is not moved as written."""
+    return not _depth_db(step)
+
+
 def _depth_db(step: Step) -> float:
     """Depth in dB by which the level of a step moves as written."""
     vibrato_db = step.vibrato.db if step.vibrato else 0.0
     return vibrato_db + (ARTICULATION.wah_db if step.wah_hz else 0.0) + max(0.0, -step.swell_db)
 
 
-def _next_sound(history: ReadingHistory, segment: Segment) -> int:
-    """Sample on which the sound after a segment starts, or on which the readings end."""
+def _next_sound(step: Step, history: ReadingHistory, segment: Segment) -> int:
+    """Sample on which the sound after a step starts, or on which the readings end."""
     if segment.end >= len(history):
         return int(history.sample[len(history) - 1])
-    return segment_start(history, segment.end)
+    return segment_start(history, segment.end, is_steady=is_steady(step))
 
 
 def soft_start(step: Step, history: ReadingHistory, segment: Segment, rate: int) -> int | None:
     """Sample on which a step of the same pitch as the one before starts, without a clear attack.
 
     In a room the note before rings on under the next one, so that the ear hears no attack. The
-    level still falls between the two and rises again. None where it does not, or where hands move
-    it.
+    level still falls between the two and rises again, there or nearby. None where it does not, or
+    where hands move it.
 
     Args:
         step: the step.
@@ -76,20 +81,13 @@ def soft_start(step: Step, history: ReadingHistory, segment: Segment, rate: int)
         segment: the step's readings.
         rate: sample rate in hertz.
     """
-    if _depth_db(step):
+    if not is_steady(step):
         return None
     middle, span = int(history.level_at[segment.start]), ARTICULATION.soft_start_s * rate
     first, end = segment.start - ARTICULATION.soft_start_frames, segment.end + ONSET.slur_frames
     levels = LevelTrack.of(history, first, end).between(middle - span, middle + span)
-    if not len(levels.at):
-        return None
-    lowest = int(levels.db.argmin())
-    before, after = levels.db[: lowest + 1].max(), levels.db[lowest:].max()
-    least = levels.db[lowest]
-    if min(before, after) - least < ARTICULATION.soft_start_db:
-        return None
-    is_low = np.flatnonzero(levels.db <= least + ARTICULATION.soft_start_db / 3.0)
-    return int(levels.at[is_low[-1]])
+    attacks = soft_attacks(zip(levels.at.tolist(), levels.db, strict=True), ONSET.soft_attack_db)
+    return min(attacks, key=lambda at: abs(at - middle), default=None)
 
 
 def measure_articulation(
@@ -121,15 +119,17 @@ def measure_articulation(
         measured = replace(measured, separation_db=_separation_db(history, segment, start, rate))
     is_joined = following is not None and step.leads_into(following)
     if step.articulation is Articulation.LEGATO and is_joined:
-        measured = replace(measured, gap_ms=_gap_s(history, segment, start, rate) * 1000.0)
+        measured = replace(measured, gap_ms=_gap_s(step, history, segment, start, rate) * 1000.0)
     if step.slap:
         measured = replace(measured, slap=_is_slapped(history, segment, step))
     return measured
 
 
-def _gap_s(history: ReadingHistory, segment: Segment, start: int, rate: int) -> float:
+def _gap_s(
+    step: Step, history: ReadingHistory, segment: Segment, start: int, rate: int
+) -> float:
     """Seconds between a step that starts on a sample and the sound after it."""
-    turn, span = _next_sound(history, segment), round(ARTICULATION.max_gap_s * rate)
+    turn, span = _next_sound(step, history, segment), round(ARTICULATION.max_gap_s * rate)
     end = segment.end + ONSET.slur_frames
     levels = LevelTrack.of(history, segment.start, end).between(start, turn + span)
     before, after = levels.between(start, turn), levels.between(turn, turn + span)

@@ -183,9 +183,13 @@ class LiveFollower:
         clock = self._clock(played.step, note.start)
         target = StepTarget.of(step, self._harp, clock)
         measured = measure_step(
-            target, self._history, self._segment(played, target), self._rate,
+            target,
+            self._history,
+            self._segment(played, target),
+            self._rate,
             self._drill.goal.tolerance,
-        )  # fmt: skip
+            previous=self._steps[played.step - 1] if played.step else None,
+        )
         beat_ms = 1000.0 * clock.beat_s(step.start)
         return make_mark(step, measured, self._drill.goal, beat_ms, harp=self._harp)
 

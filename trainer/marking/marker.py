@@ -248,7 +248,8 @@ class Marker:
         key = step, segment.start, segment.end, held_on
         if key in self._measured:
             return self._measured[key]
-        following = [target.step for target in self._targets[step + 1 : step + 2]]
+        previous = self._targets[step - 1].step if step else None
+        following = self._targets[step + 1].step if step + 1 < len(self._targets) else None
         measured = measure_step(
             self._targets[step],
             self._history,
@@ -256,7 +257,8 @@ class Marker:
             self._clock.rate,
             self._drill.goal.tolerance,
             held_on=held_on,
-            following=following[0] if following else None,
+            previous=previous,
+            following=following,
         )
         if segment.end + ONSET.slur_frames <= len(self._history):
             self._measured[key] = measured

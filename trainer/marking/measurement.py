@@ -2,7 +2,8 @@
 
 Conventions. Times are in milliseconds from the start of the step as played, pitches in cents from
 the step's target. A note is measured on its *held span*: from when it has settled until 40 ms
-before its end, where the breath lets go.
+before its end, where the breath lets go, or until its level has fallen for good, where a room makes
+it ring on.
 
 - A held note: :mod:`trainer.marking.held_note`, and :mod:`trainer.marking.vibrato` where the
   step has one.
@@ -30,7 +31,12 @@ from numpy.typing import NDArray
 from trainer.core.types import Floats
 from trainer.drill import CleannessRule, Sound, Step, VibratoKind
 from trainer.harp import HOLES
-from trainer.marking.articulation import end_of_step, measure_articulation, soft_start
+from trainer.marking.articulation import (
+    end_of_step,
+    is_steady,
+    measure_articulation,
+    soft_start,
+)
 from trainer.marking.follower import Segment
 from trainer.marking.glide import end_spans, missed_sounds, path_deviation
 from trainer.marking.grace_note import split_grace_note
@@ -72,6 +78,7 @@ def measure_step(
     *,
     held: Sequence[tuple[int, int]] | None = None,
     held_on: str | None = None,
+    previous: Step | None = None,
     following: Step | None = None,
 ) -> Measured:
     """Measure a step that was played.
@@ -86,13 +93,16 @@ def measure_step(
             takes the step's own time.
         held_on: tab of the sound before, if it may have been held on; its pitch went on. Where
             its level did, too, nothing that depends on when the step began is measured.
+        previous: the step before it; None for none.
         following: the step after it; None for none.
     """
     grace_ms = None
     if target.step.grace:
         segment, start, grace_ms = split_grace_note(target, history, segment, rate)
     else:
-        start = segment_start(history, segment.start)
+        steady = held_on is None and is_steady(target.step)
+        steady = steady and previous is not None and is_steady(previous)
+        start = segment_start(history, segment.start, is_steady=steady)
     end = max(start, int(history.sample[min(segment.end, len(history) - 1)]))
     frames = np.arange(segment.start, segment.end)
     slurred = is_slurred(history, segment.start)
@@ -142,6 +152,10 @@ def measure_step(
         return _measure_moving(target, readings, history, length_ms, measured, spans)
     if target.step.fall:
         readings, measured = _without_fall(target, readings, length_ms, measured)
+    elif held is None and not target.step.slap:
+        # What a room rings on with is not held, and its pitch jumps where it is faint.
+        rings_ms = (stop - start) * 1000.0 / rate + MEASUREMENT.release_ms
+        readings = readings.until(min(readings.length_ms, rings_ms))
     return _measure_held_note(target, readings, history, tolerance, measured, length_ms)
 
 

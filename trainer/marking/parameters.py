@@ -108,6 +108,9 @@ class OnsetParameters:
     far after a segment's end do not change its figures."""
     edge_frames: int = 3
     """Readings next to a slur that are left out on each side."""
+    soft_attack_db: float = 3.0
+    """Fall and rise of the level in dB between two notes from which the second one starts anew,
+    though no attack was detected. Notes that are held on change by 1 dB at most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -205,9 +208,6 @@ class ArticulationParameters:
     """Depth in dB by which a wah moves the level without ending the note (common practice)."""
     level_window_s: float = 0.010
     """Window of a level in seconds: levels whose window reaches into the next note are left out."""
-    soft_start_db: float = 3.0
-    """Fall and rise of the level in dB between two notes of one pitch from which the second one
-    starts anew. Notes that are held on change by 1 dB at most."""
     soft_start_s: float = 0.2
     """Time in seconds before and after the follower's boundary in which it is looked for."""
     soft_start_frames: int = 100
@@ -429,6 +429,9 @@ class AlignmentParameters:
     """Emission: cost of a note outside a try: warming up, or talk."""
     short_s: float = 0.12
     """Length in seconds below which a note that belongs to no step costs less, in proportion."""
+    soft_db: float = 15.0
+    """Level in dB below the notes before from which it costs less, in proportion to the amplitude:
+    a room rings on, and what the ear hears anew in it is no note that was played."""
 
     skip: float = 3.5
     """Transition: cost of leaving out a step between two others."""
