@@ -125,9 +125,7 @@ def measure_articulation(
     return measured
 
 
-def _gap_s(
-    step: Step, history: ReadingHistory, segment: Segment, start: int, rate: int
-) -> float:
+def _gap_s(step: Step, history: ReadingHistory, segment: Segment, start: int, rate: int) -> float:
     """Seconds between a step that starts on a sample and the sound after it."""
     turn, span = _next_sound(step, history, segment), round(ARTICULATION.max_gap_s * rate)
     end = segment.end + ONSET.slur_frames
