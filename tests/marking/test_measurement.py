@@ -490,14 +490,14 @@ def in_room(readings: list[Reading]) -> list[Reading]:
     return [replace(r, level_db=db) for r, db in zip(readings, levels.tolist(), strict=True)]
 
 
-@pytest.mark.parametrize(("vibrato", "late_ms"), [("", 0.0), ("~", 60.0)])
+@pytest.mark.parametrize(("motion", "late_ms"), [("", 0.0), ("{wah 3}", 60.0)])
 def test_a_note_that_rings_on_below_the_next_one_does_not_make_it_late(
-    vibrato: str, late_ms: float
+    motion: str, late_ms: float
 ) -> None:
     """The pitch shows 60 ms later than the level, which says more unless something moves it."""
     readings = in_room(slurred(560.0))
     target = replace(target_of("-5:0.5"), at=RATE // 2, end=RATE)
-    previous = target_of(f"-4{vibrato}:1").step
+    previous = target_of(f"-4:1{motion}").step
     segment = Segment(1, 112, len(readings), 0.0, None)
     history = history_of(readings)
     figures = measure_step(target, history, segment, RATE, 10.0, previous=previous)
