@@ -7,8 +7,11 @@ The live follower (:mod:`trainer.marking.live_follower`) hears performances of
 
 After the first 60 ms of each note, where is the player? *At once* is the fraction of the notes
 that were played for a step for which that step is named. *First*, *second* and *third* are the
-fractions of the returns, repeats and skips after which it is right from that note on. How soon the
-cursor moves in a sound is in ``benchmarks.homework --only sounds``.
+fractions of the returns, repeats and skips after which it is right by that note. The last line says
+what the pitches of these notes can show: after which of them they fit neither the drill going on nor
+a shorter return or skip. A follower may be quicker by the time that a player takes, and slower
+because one such note may be a wrong note as well. How soon the cursor moves in a sound is in
+``benchmarks.homework --only sounds``.
 """
 
 from __future__ import annotations
@@ -29,6 +32,7 @@ import numpy as np
 from benchmarks.free_performances import FAMILIES, RATE, FreeTake, Played, heard_notes
 from benchmarks.homework import FIRST_SEED, REPORTED
 from benchmarks.results import Results, add_options
+from trainer.drill import Step
 from trainer.marking.alignment import Alignment
 
 FIRST_S = 0.06
@@ -44,10 +48,12 @@ class Followed:
     Attributes:
         at_once: for each note that was played for a step, whether its step was named.
         jumps: for each jump, number of notes until the step was named; 3 for more than two.
+        shown: for each jump, number of notes until their pitches show it; 3 for more than two.
     """
 
     at_once: tuple[bool, ...]
     jumps: tuple[int, ...]
+    shown: tuple[int, ...]
 
 
 def _played(take: FreeTake) -> list[Played]:
@@ -71,7 +77,7 @@ def follow_notes(seed: int, family: str = REPORTED, errors: bool = False) -> Fol
         nearest = int(np.abs(starts - note.start * RATE).argmin())
         is_near = abs(int(starts[nearest]) - note.start * RATE) <= NEAR_S * RATE
         at_once.append(is_near and named[nearest][1] == note.step)
-    jumps = []
+    jumps, shown = [], []
     for place, (before, after) in enumerate(pairwise(notes), 1):
         assert before.step is not None
         omitted = {step for number, step in take.omitted if number == after.attempt}
@@ -80,7 +86,33 @@ def follow_notes(seed: int, family: str = REPORTED, errors: bool = False) -> Fol
             due += 1
         if after.attempt == before.attempt and after.step != due:
             jumps.append([*at_once[place : place + 3], True].index(True))
-    return Followed(tuple(at_once), tuple(jumps))
+            shown.append(notes_that_show(take.drill.steps, due, notes[place : place + 3]))
+    return Followed(tuple(at_once), tuple(jumps), tuple(shown))
+
+
+def notes_that_show(steps: Sequence[Step], due: int, played: Sequence[Played]) -> int:
+    """Number of notes after a jump until their pitches show it, 3 for more than two.
+
+    Args:
+        steps: the drill's.
+        due: index of the step that would have come next.
+        played: the notes from the jump on.
+    """
+    to = played[0].step
+    assert to is not None
+    nearer = {place for place in range(len(steps)) if abs(place - due) <= abs(to - due)} - {to}
+    for count, note in enumerate(played):
+        if note.step != to + count:
+            break  # another jump
+        sounds = steps[to + count].sounds
+        nearer = {
+            place
+            for place in nearer
+            if place + count < len(steps) and steps[place + count].sounds == sounds
+        }
+        if not nearer:
+            return count
+    return 3
 
 
 def notes_line(name: str, followed: Sequence[Followed]) -> str:
@@ -92,6 +124,13 @@ def notes_line(name: str, followed: Sequence[Followed]) -> str:
     return f"{name:<26} {counts} {after}"
 
 
+def shown_line(followed: Sequence[Followed]) -> str:
+    """Return what pitches show of the jumps in some performances, as a line."""
+    shown = np.array([each for f in followed for each in f.shown])
+    after = " ".join(f"{np.mean(shown <= limit):8.4f}" for limit in range(3))
+    return f"{'shown by pitch':<26} {'':4} {'':6} {'':8} {len(shown):5} {after}"
+
+
 def tables(pool: ProcessPoolExecutor, options: argparse.Namespace) -> Iterator[str]:
     """Yield the lines of both tables."""
     yield f"{'notes':26} {'n':>4} {'notes':>6}  at once jumps    first   second    third"
@@ -99,7 +138,9 @@ def tables(pool: ProcessPoolExecutor, options: argparse.Namespace) -> Iterator[s
     for errors in (False, True):
         name = f"{REPORTED}, ear's errors" if errors else f"{REPORTED}, as played"
         work = [pool.submit(follow_notes, seed, REPORTED, errors) for seed in seeds]
-        yield notes_line(name, [future.result() for future in work])
+        followed = [future.result() for future in work]
+        yield notes_line(name, followed)
+    yield shown_line(followed)
 
 
 def main() -> None:
