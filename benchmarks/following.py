@@ -8,8 +8,8 @@ The live follower (:mod:`trainer.marking.live_follower`) hears performances of
 After the first 60 ms of each note, where is the player? *At once* is the fraction of the notes
 that were played for a step for which that step is named. *First*, *second* and *third* are the
 fractions of the returns, repeats and skips after which it is right by that note. The last line says
-what the pitches of these notes can show: after which of them they fit neither the drill going on nor
-a shorter return or skip. A follower may be quicker by the time that a player takes, and slower
+what the pitches of these notes can show: after which of them they fit neither the drill going on
+nor a shorter return or skip. A follower may be quicker by the time that a player takes, and slower
 because one such note may be a wrong note as well. How soon the cursor moves in a sound is in
 ``benchmarks.homework --only sounds``.
 """
