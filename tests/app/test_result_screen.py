@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import re
 from dataclasses import replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -15,7 +16,7 @@ from tests.support.pilots import Puppet, text, until
 from trainer.app.app import TrainerApp
 from trainer.app.playback import PLAYBACK_MARGIN_S
 from trainer.app.screens.practice import PracticeScreen
-from trainer.app.screens.result import ResultScreen, next_content, profile_content
+from trainer.app.screens.result import ResultScreen, bars_content, next_content, profile_content
 from trainer.app.take_state import TakeState
 from trainer.app.widgets.close_up import (
     GUTTER_CELLS,
@@ -139,6 +140,16 @@ def test_profile_has_a_bar_for_each_step_and_the_worst_of_many() -> None:
     assert profile_content(marks, 9).plain == "██▄▄██▇▇"
     assert profile_content(marks, 2).plain == "▄▇"
     assert profile_content((), 9).plain == ""
+
+
+def test_bars_have_their_mean_marks_and_the_worst_stay_where_the_line_is_short() -> None:
+    mark = result().marks[0]
+    marks = tuple(
+        replace(mark, step=replace(mark.step, bar=bar), score=score)
+        for bar, score in ((1, 80.0), (1, 90.0), (2, 40.0), (3, 100.0))
+    )
+    assert re.findall(r"\d+", bars_content(marks, 60).plain) == ["1", "85", "2", "40", "3", "100"]
+    assert re.findall(r"\d+", bars_content(marks, 24).plain) == ["1", "85", "2", "40"]
 
 
 def test_what_to_do_next_is_said_and_earlier_passes_stand_beside_the_total(

@@ -66,3 +66,11 @@ def test_through_a_pipe_the_demo_is_lines_of_text(terminal: Terminal) -> None:
 def test_a_dumb_terminal_gets_lines(terminal: Terminal) -> None:
     terminal.start(f"TERM=dumb {shlex.join(DEMO)}", rows=40)
     terminal.wait_for("Harbour bell: C harp.* Total .* exit code 0")
+
+
+def test_a_recording_opens_as_tab_with_its_pick_list(terminal: Terminal) -> None:
+    command = [sys.executable, *["-m", "trainer", "tab", "tests/reeds/phrase.flac", "--open"]]
+    terminal.start(shlex.join(command))
+    terminal.wait_for(r"▶\d .* position .* note 1 of ")
+    terminal.keys("q")
+    terminal.wait_for("exit code 0")

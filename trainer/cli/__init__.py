@@ -41,8 +41,9 @@ _COMMANDS = {
 }
 """Module and object of each command or group, in the order of the help."""
 _TYPER_OPTIONS: dict[str, Any] = {"rich_markup_mode": None, "pretty_exceptions_enable": False}
-_READS_RECORDINGS = ("mark", "report", "tab")
-"""Commands whose recordings may be MP3, whose decoder complains about much that does no harm."""
+_READS_RECORDINGS = ("mark", "report")
+"""Commands whose recordings may be MP3, whose decoder complains about much that does no harm.
+`tab`, which may open the app, keeps it quiet while it reads."""
 _TAB_ARGUMENTS = ("progress",)
 """Commands whose argument may be a tab entry such as -4', which looks like an option."""
 

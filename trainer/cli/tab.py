@@ -30,6 +30,7 @@ from trainer.cli.options import (
     sound_mb,
     write_text,
 )
+from trainer.cli.terminal_guard import silence_libraries
 
 if TYPE_CHECKING:
     from trainer.transcript import Transcript, TranscriptRequest
@@ -167,7 +168,8 @@ def tab(
         raise typer.BadParameter("--play-along needs a drill to write; add --out phrase.toml")
     if pick is not None and harp is not None:
         raise typer.BadParameter("give --harp or --pick, not both")
-    base = saved_harp(recording)
+    with silence_libraries():  # not the whole command: the app draws on standard error
+        base = saved_harp(recording)
     harp_settings = player_settings().harp
     named = pick is None and (
         harp is not None or offset or base is not None or harp_settings.key or harp_settings.name
@@ -192,7 +194,8 @@ def tab(
     if open_:
         _open(request, out)
         return
-    transcript = transcribe(request)
+    with silence_libraries():
+        transcript = transcribe(request)
     if out is not None and format_ is None and out.suffix.lower() in EXPORT_EXTENSIONS:
         drill = draft_drill(transcript, out.stem, title or "")
         write_export(drill, transcript.harp, out, transcript.warnings)
@@ -221,7 +224,8 @@ def _open(request: TranscriptRequest, out: Path | None) -> None:
 
     if out is not None and out.suffix.lower() != ".toml":
         raise typer.BadParameter("--open saves a drill; end --out in .toml")
-    Recording(request.path, request.channel).close()
+    with silence_libraries():
+        Recording(request.path, request.channel).close()
     if not can_show_screen():
         raise TrainerError("--open needs a terminal; leave it out to get the tab as text")
     # The player plays along on the selected harp; the recorded one is on the page.

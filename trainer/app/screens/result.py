@@ -6,6 +6,7 @@ import shutil
 import textwrap
 from collections.abc import Sequence
 from pathlib import Path
+from statistics import mean
 from tempfile import TemporaryDirectory
 from typing import ClassVar
 
@@ -40,6 +41,8 @@ from trainer.store import Journal
 
 MAX_BAR_CELLS = 3
 """Maximum width of a step's bar in the profile, in cells."""
+BARS_WORD, BAR_CELLS = "bars  ", 9
+"""What stands before the marks of the bars, and the cells of each."""
 TAKE_AUDIO_MISSING = "the audio of this take is missing"
 NOT_PLAYED = "this step was not played"
 MIN_LOOP_S = 3.0
@@ -143,6 +146,27 @@ def profile_content(marks: Sequence[Mark], width: int) -> Content:
     return Content.assemble(*bars)
 
 
+def bars_content(marks: Sequence[Mark], width: int) -> Content:
+    """Return a line with the mean mark of each bar; where they do not fit, of the worst bars.
+
+    Args:
+        marks: the marks, in order.
+        width: width in cells.
+    """
+    by_bar: dict[int, list[float]] = {}
+    for mark in marks:
+        by_bar.setdefault(mark.step.bar, []).append(mark.score)
+    means = {bar: mean(scores) for bar, scores in by_bar.items()}
+    most = max(1, (width - len(BARS_WORD)) // BAR_CELLS)
+    worst = sorted(means, key=means.__getitem__)[:most]
+    parts: list[str | tuple[str, str]] = [(BARS_WORD, CSS_PENS["quiet"].color)]
+    for bar in sorted(worst):
+        graded = grade_of_score(means[bar])
+        text = f"{bar} {graded.shape}{score_text(means[bar])}"
+        parts.append((f"{text:<{BAR_CELLS}}", CSS_PENS[grade_pen(graded)].color))
+    return Content.assemble(*parts)
+
+
 def next_content(result: Result, shelf: Sequence[Drill], width: int) -> Content:
     """Return in two lines at most what to do next: what a teacher would say first."""
     pieces = advise(result, shelf)
@@ -230,6 +254,8 @@ class ResultScreen(PlaybackScreen[str | None]):
         yield Static(total_content(result), id="total")
         yield Static(id="next")
         yield Static(id="profile")
+        if result.drill.recording is not None:
+            yield Static(id="bars")
         yield self._steps
         yield self._trace
         yield Static(self.CAUTION if self._take else "", id="sound")
@@ -361,6 +387,8 @@ class ResultScreen(PlaybackScreen[str | None]):
         """Wrap the sentences at the new width."""
         width = self.size.width - 4
         self.query_one("#profile", Static).update(profile_content(self._result.marks, width))
+        for bars in self.query("#bars").results(Static):
+            bars.update(bars_content(self._result.marks, width))
         self.query_one("#next", Static).update(next_content(self._result, self._shelf, width))
         self._show()
 

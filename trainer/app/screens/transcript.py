@@ -156,6 +156,7 @@ class TranscriptScreen(TakeScreen):
         self._sound_timer: Timer | None = None
         self._warned = ""
         self._discards = False
+        self._laid_out = (0, 0)
         self._head = HeadLine(id="head")
         self._list = PickList(id="picks")
         self._page = TabPage(id="page")
@@ -313,7 +314,9 @@ class TranscriptScreen(TakeScreen):
     def _lay_out(self, rows: int) -> None:
         """Give the parts their rows; a message may need two."""
         status = 3 if self.has_class("-trouble") else 2 if self.has_class("-message") else 1
-        self.styles.grid_rows = f"1 {rows + 1} 1fr 2 {status}"
+        if (rows, status) != self._laid_out:  # each change lays all out anew
+            self._laid_out = (rows, status)
+            self.styles.grid_rows = f"1 {rows + 1} 1fr 2 {status}"
 
     def on_resize(self) -> None:
         """Lay out the new size."""
