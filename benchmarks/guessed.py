@@ -309,10 +309,10 @@ def _compare(key: str, position: int, tuning: str, guesses: Sequence[HarpGuess])
 
 def calibration_error(guessed: Sequence[Guessed]) -> float:
     """Return the expected calibration error in ten bins (Guo et al. 2017)."""
-    told = np.array([guess.probability for guess in guessed])
+    reported = np.array([guess.probability for guess in guessed])
     right = np.array([guess.rank == 0 for guess in guessed], float)
-    bins = np.minimum((told * 10).astype(int), 9)
-    gaps = [abs(float((told - right)[bins == number].sum())) for number in range(10)]
+    bins = np.minimum((reported * 10).astype(int), 9)
+    gaps = [abs(float((reported - right)[bins == number].sum())) for number in range(10)]
     return sum(gaps) / len(guessed)
 
 

@@ -56,11 +56,9 @@ from trainer.drill.model import (
 )
 from trainer.drill.parser import parse_drill, read_drill, read_drill_text
 from trainer.drill.position import (
-    POSITION,
     PitchEvent,
     drill_position,
     likeliest_position,
-    position_log_probabilities,
 )
 from trainer.drill.recording import MAX_BEATS, MIN_BEATS, DrillRecording
 from trainer.drill.saving import FileTaken, free_name, save_drill
@@ -127,7 +125,6 @@ __all__ = [
     "MIN_BEATS",
     "MIN_LENGTH_BEATS",
     "OCTAVE_SHIFTS",
-    "POSITION",
     "SOLO_CRITERIA",
     "Aim",
     "Arrangement",
@@ -205,7 +202,6 @@ __all__ = [
     "parse_ground",
     "parse_tab_note",
     "passage_difficulty",
-    "position_log_probabilities",
     "rank_arrangements",
     "read_course",
     "read_drill",

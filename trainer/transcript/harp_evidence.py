@@ -3,7 +3,7 @@
 The evidence of a harp is how often each of its entries would be played, how the mouth would move,
 and which glides and chords it could play. That of a tonic is how often each degree above it is
 played, and on which degrees the tune begins, rests and ends. The octave of a note counts, too: the
-holes on which a tune lies tell more than the names of its notes.
+holes on which a tune lies say more than the names of its notes.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ STANDARD_TUNING = "richter"
 MIDI = 128
 """Number of MIDI notes."""
 BEND_STEPS = 3
-"""Half steps of bend that are told apart; deeper ones count as the deepest."""
+"""Half steps of bend that are distinguished; deeper ones count as the deepest."""
 MAX_SPAN_HOLES = 5
 """Number of holes that a mouth covers (common practice)."""
 REST_RATIO = 1.6

@@ -2,8 +2,8 @@
 
 Each harp is tried in each of the twelve positions. What the notes say about a harp and a tonic
 (:mod:`trainer.transcript.harp_evidence`) is weighed by a network of one hidden layer, whose weights
-lie beside this module. They were fitted on made-up tunes so that the true harp and position are
-told from all others (training/README.md). Its scores become probabilities by a temperature that was
+lie beside this module. They were fitted on made-up tunes so that the true harp and position rank
+above all others (training/README.md). Its scores become probabilities by a temperature that was
 chosen on tunes of generators that the weights had not seen (Guo et al. 2017, On calibration of
 modern neural networks), and by how often each key and tuning is played.
 """
@@ -55,9 +55,9 @@ class HarpGuessParameters:
     )
     """Relative frequency of the keys of harps that players own."""
     minor_tunings: tuple[str, ...] = ("natural-minor", "harmonic-minor", "melodic-minor")
-    """Tunings that are tried beside the standard one. Country and dorian tunings cannot be told
-    from it by their notes."""
-    tuned_frequency: float = 0.06
+    """Tunings that are tried beside the standard one. Country and dorian tunings cannot be
+    distinguished from it by their notes."""
+    tuned_frequency: float = 0.03
     """Fraction of tunes that are played on harps in these tunings."""
     min_probability: float = 0.002
     """Probability from which a harp is listed."""
