@@ -177,3 +177,17 @@ def test_the_command_writes_a_sheet_with_a_staff(trainer: Trainer, tmp_path: Pat
     assert answer.code == ExitCode.BAD_INPUT
     assert "--staff is for .html sheets" in answer.err
     assert not midi.exists()
+
+
+@pytest.mark.parametrize(
+    ("word", "is_drawn"), {"scoop": False, "fall": False, "slap": False, "accent": True}.items()
+)
+def test_a_direction_is_a_mark_that_the_engraver_draws_or_else_a_word(
+    word: str, is_drawn: bool
+) -> None:
+    drill = drill_of(f"4:1 -4:1{{{word}}} r:2 |")
+    sheet = drill_to_musicxml(drill, harp_of(drill), bars_per_line=4)
+    assert (f"<words>{word}" in sheet) is not is_drawn
+    drawn = "".join(map(str, engrave(drill, harp_of(drill))))
+    assert ('class="artic"' in drawn) is is_drawn
+    assert "<words>" not in drill_to_musicxml(drill, harp_of(drill))

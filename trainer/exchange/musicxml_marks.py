@@ -29,18 +29,26 @@ OPTIONAL = "optional"
 CALL = "call"
 """Word above notes that the trainer plays."""
 _MARKS = {*_NOTATIONS, *_OTHER_TECHNICALS, *WEDGES, OPTIONAL}
+_NOT_ENGRAVED = {"scoop", "fall", "slap"}
+"""Directions whose marks verovio 6.4 leaves out: on sheets they are words."""
 
 
 def words_above(
-    steps: Sequence[Step], solos: Sequence[Solo] = ()
+    steps: Sequence[Step], solos: Sequence[Solo] = (), *, on_sheet: bool = False
 ) -> Iterator[tuple[str, bool, bool]]:
     """Yield the words above each step, and whether a run of the same words begins or ends with it.
 
     A single note is no run: it has words and neither beginning nor end. A solo ends a run.
+
+    Args:
+        steps: the steps.
+        solos: the passages between them that are left to the player.
+        on_sheet: whether the score is engraved for a sheet, and not for other programs.
     """
+    marks = _MARKS - _NOT_ENGRAVED if on_sheet else _MARKS
 
     def words_and_solo(step: Step) -> tuple[str, int]:
-        return _words(step), sum(solo.start < step.start for solo in solos)
+        return _words(step, marks), sum(solo.start < step.start for solo in solos)
 
     for (text, _), run in groupby(steps, words_and_solo):
         count = len(list(run))
@@ -49,8 +57,8 @@ def words_above(
             yield text if i == 0 else "", is_run and i == 0, is_run and i == count - 1
 
 
-def _words(step: Step) -> str:
-    words = [direction for direction in step_directions(step) if direction not in _MARKS]
+def _words(step: Step, marks: set[str]) -> str:
+    words = [direction for direction in step_directions(step) if direction not in marks]
     return ", ".join([CALL] * step.call + words)
 
 

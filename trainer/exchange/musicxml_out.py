@@ -183,9 +183,8 @@ class _PartWriter:
         harp_signature = best_key_signature([harp.key.tonic + degree for degree in _MAJOR_SCALE])
         tonic = key_in_position(harp.key.tonic, drill_position(drill, harp))
         self._signature = key_signature(self._notes, tonic, harp_signature)
-        self._words = dict(
-            zip((step.start for step in steps), words_above(steps, drill.solos), strict=True)
-        )
+        words = words_above(steps, drill.solos, on_sheet=bars_per_line is not None)
+        self._words = dict(zip((step.start for step in steps), words, strict=True))
         self._slurred = _legato_ends(steps)
         self._accidentals: dict[tuple[str, int], int] = {}
         quarters = [
