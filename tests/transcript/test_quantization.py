@@ -9,6 +9,7 @@ import pytest
 
 from trainer.harp import Harp, Tab
 from trainer.transcript import Meter, TranscribedNote
+from trainer.transcript.bar_patterns import STRAIGHT, TICKS, page_cost
 from trainer.transcript.beat_tracking import align_beats, candidate_grids, swung_position
 from trainer.transcript.note_values import beat_of, quantize
 
@@ -58,19 +59,34 @@ def test_the_beats_go_on_to_the_end_of_a_long_last_note() -> None:
     assert 17.5 * BEAT_S <= meter.times[-1] <= 19.6 * BEAT_S
 
 
-@pytest.mark.parametrize(("meter", "middle"), [((2, 4), 1), ((3, 4), None), ((4, 4), 2)])
-def test_an_even_bar_has_a_beat_in_its_middle_that_is_played_more_often(
-    meter: tuple[int, int], middle: int | None
+@pytest.mark.parametrize(("pulses", "middle"), [(2, 1), (3, None), (4, 2)])
+def test_notes_cost_least_on_the_first_beat_and_less_on_the_middle_one(
+    pulses: int, middle: int | None
 ) -> None:
-    grid = candidate_grids(meter)[0]
-    assert max(grid.places) < meter[0]
-    cost = dict(zip(grid.places, grid.cost, strict=True))
-    beats = [cost[Fraction(beat)] for beat in range(meter[0])]
-    assert beats[0] == min(cost.values())
-    others = {beat: beats[beat] for beat in range(1, meter[0]) if beat != middle}
-    assert len(set(others.values())) <= 1
-    if middle is not None and others:
-        assert beats[0] < beats[middle] < min(others.values())
+    def cost(beat: int) -> float:
+        """A page of four bars with one note each, after a first bar with a note on each beat."""
+        bars = [4 * pulses + beat, *(bar * pulses + beat for bar in range(5, 8))]
+        places = [*range(pulses), *bars, 8 * pulses]
+        return page_cost([TICKS * place for place in places], STRAIGHT, pulses, None)
+
+    costs = [cost(beat) for beat in range(pulses)]
+    assert costs[0] == min(costs)
+    if middle is not None:
+        others = [costs[beat] for beat in range(1, pulses) if beat != middle]
+        assert all(costs[middle] < other for other in others)
+
+
+def test_a_page_that_repeats_its_bars_costs_less() -> None:
+    bars = [(0, 12, 18, 24), (0, 12, 24, 30), (0, 6, 12, 24), (0, 18, 24)]
+
+    def cost(order: tuple[int, ...], melody: list[int] | None) -> float:
+        places = [48 * i + tick for i, bar in enumerate(order) for tick in bars[bar]]
+        return page_cost(places, STRAIGHT, 4, melody[: len(places)] if melody else None)
+
+    assert cost((0, 1, 0, 1), None) < cost((0, 1, 2, 3), None)
+    tune = [60, 62, 64, 65, 67, 65, 64, 62] * 2
+    other = [60, 62, 64, 65, 67, 65, 64, 62, 60, 59, 57, 60, 67, 69, 71, 67]
+    assert cost((0, 1, 0, 1), tune) < cost((0, 1, 0, 1), other)
 
 
 def test_given_values_are_taken() -> None:

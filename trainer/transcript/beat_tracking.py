@@ -1,11 +1,17 @@
 """Estimate tempo, meter, bars and swing from the onsets of notes.
 
-A hidden Markov model after Cemgil and Kappen (2003, JAIR 18) and Temperley (2007, Music and
-Probability). The hidden state is a place in the bar, on a grid of beats, halves, thirds and
-quarters, and a tempo that drifts from note to note. Each place has a probability that a note
-begins there: a beat a higher one than its half, thirds and quarters low ones. The observation is
-the time from one onset to the next. The most likely path (Viterbi 1967) assigns each note its
-place; it is computed for each candidate meter and swing, and the most likely of all is returned.
+In two stages, since tempo, divisions and meter depend on each other:
+
+1. A hidden Markov model after Cemgil and Kappen (2003, JAIR 18) and Raphael (2002, Artificial
+   Intelligence 137). The state is a place in a pulse and a tempo that drifts from note to note; the
+   observation is the time from one onset to the next. The most likely path (Viterbi 1967) is found
+   for each way to divide pulses and each band of tempos of half an octave.
+2. Each path is written in each candidate meter with each first beat. A Kalman filter over the time
+   and the period of the pulse (Cemgil, Kappen, Desain and Honing 2000, J. New Music Research 29)
+   gives the likelihood of the onsets, and :mod:`trainer.transcript.bar_patterns` the cost of the
+   page. The lowest sum wins.
+
+A last candidate is free time, in which intervals are unrelated to each other.
 
 Costs are negative log probabilities, up to a constant.
 """
@@ -13,7 +19,7 @@ Costs are negative log probabilities, up to a constant.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from fractions import Fraction
 
@@ -22,86 +28,87 @@ from numpy.typing import NDArray
 
 from trainer.core.types import Floats
 from trainer.drill import BeatClock
+from trainer.transcript.bar_patterns import (
+    COMPOUND,
+    PAGE,
+    STRAIGHT,
+    SWUNG,
+    TICKS,
+    Division,
+    page_cost,
+)
 
 
 @dataclass(frozen=True, slots=True)
 class BeatParameters:
     """Constants of the beat tracker.
 
-    Chosen by hand on the drills of the shelf, played by the built-in player with scattered onsets,
-    unless a field names another source. On tunes of another kind expect worse figures.
+    Chosen by hand on the grammar of benchmarks/lengths.py unless a field names another source.
     """
 
     slowest: float = 36.0
     """Lowest tempo that is tried, pulses per minute."""
+    slowest_compound: float = 44.0
+    """The same for pulses of three eighths."""
     fastest: float = 220.0
     """Highest tempo that is tried, pulses per minute."""
-    tempo_step: float = 0.025
+    tempo_step: float = 0.03
     """Relative step between tempos."""
-    usual_tempo: float = 96.0
-    """Centre of the log-normal prior of the tempo, pulses per minute (after Parncutt 1994, Music
-    Perception 11: a pulse is most salient near 100 per minute)."""
-    usual_compound_tempo: float = 66.0
-    """The same for pulses of three eighths."""
-    tempo_octaves: float = 0.55
-    """Standard deviation of that prior, octaves."""
+    band_octaves: float = 0.5
+    """Width of a band of tempos, octaves."""
     tempo_weight: float = 3.0
-    """Weight of that prior at the start."""
-    tempo_weight_per_note: float = 0.6
-    """Weight of that prior for each note."""
+    """Weight of the prior of the tempo."""
     given_octaves: float = 0.06
     """Standard deviation of the tempo about a given one, octaves."""
+    given_weight: float = 6.0
+    """Weight of a given tempo."""
     jitter_s: float = 0.022
     """Standard deviation of the time between two onsets: constant part, seconds."""
     jitter_fraction: float = 0.04
     """Standard deviation of the time between two onsets: part proportional to it."""
-    drift_cost: float = 0.6
+    drift_cost: float = 0.8
     """Cost of a change of tempo by one step from a note to the next; grows with its square."""
     max_deviation_cost: float = 9.0
     """Maximum cost of a deviation: players stumble."""
-    on_beat: float = 0.62
-    """Probability that a note begins on a beat."""
-    on_half: float = 0.30
-    """Probability that a note begins on half a beat."""
-    on_third: float = 0.03
-    """Probability that a note begins on a third of a beat."""
-    on_quarter: float = 0.07
-    """Probability that a note begins on a quarter of a beat."""
-    on_first: float = 0.80
-    """Probability that a note begins on the first beat of a bar."""
-    on_middle: float = 0.68
-    """Probability that a note begins on the middle beat of a bar."""
-    on_compound: Mapping[Fraction, float] = field(
-        default_factory=lambda: {
-            Fraction(0): 0.75,
-            Fraction(1, 3): 0.35,
-            Fraction(2, 3): 0.50,
-            Fraction(1, 6): 0.04,
-            Fraction(1, 2): 0.06,
-            Fraction(5, 6): 0.06,
-        }
-    )
-    """Probability that a note begins at a place in a pulse of three eighths, by pulses."""
-    long_pulses: float = 1.5
-    """Time to the next note from which a note is long, pulses."""
-    long_weak_cost: float = 0.6
-    """Cost of a long note on a weak place."""
-    pick_up_cost: float = 1.5
-    """Cost of a pick-up of up to a beat."""
-    late_start_cost: float = 5.0
-    """Cost of a beginning elsewhere in the bar."""
-    max_empty_bars: int = 2
-    """Maximum length of a silence whose empty places have a cost, bars."""
+    onset_s: float = 0.016
+    """Standard deviation of an onset about its pulse, seconds (from memory: 10 to 20 ms for
+    practised players)."""
+    phase_fraction: float = 0.02
+    """Standard deviation by which the pulse itself moves, per root of a pulse, pulses."""
+    period_fraction: float = 0.015
+    """Relative standard deviation of the change of the tempo, per root of a pulse."""
+    start_octaves: float = 0.05
+    """Standard deviation of the tempo before the first note about that of the path, octaves."""
+    max_empty_pulses: int = 8
+    """Maximum length of a silence whose empty pulses have a cost."""
     min_notes: int = 5
     """Minimum number of onsets."""
-    swings: tuple[float, ...] = (1.0, 1.5, 2.0)
-    """Candidate swings: ratios of the first half of a beat to the second."""
+    swings: tuple[float, ...] = (1.5, 2.0)
+    """Candidate swings besides none: ratios of the first half of a beat to the second."""
     swing_cost: float = 2.5
-    """Cost of a swing other than 1."""
+    """Cost of a swing."""
     meter_costs: Mapping[tuple[int, int], float] = field(
-        default_factory=lambda: {(4, 4): 0.0, (3, 4): 3.0, (6, 8): 8.0}
+        default_factory=lambda: {(4, 4): 0.0, (3, 4): 2.5, (6, 8): 3.0, (12, 8): 4.5}
     )
-    """Candidate meters and their costs."""
+    """Candidate meters and their costs (common practice: most tunes are in four)."""
+    usual_tempos: Mapping[tuple[int, int], tuple[float, float]] = field(
+        default_factory=lambda: {
+            (4, 4): (104.0, 0.42),
+            (3, 4): (120.0, 0.42),
+            (6, 8): (100.0, 0.3),
+            (12, 8): (62.0, 0.3),
+        }
+    )
+    """Centre in pulses per minute and standard deviation in octaves of the log-normal prior of the
+    tempo, by meter (after Parncutt 1994, Music Perception 11: a pulse is most salient near 100 per
+    minute; common practice for compound meters)."""
+    free_octaves: float = 0.8
+    """Standard deviation of intervals in free time about their median, octaves."""
+    free_cost: float = 14.0
+    """Cost of free time. This and the next were chosen by hand on the drills of the shelf, which
+    are in time, and on random intervals."""
+    free_cost_per_note: float = 0.4
+    """The same for each note."""
 
 
 BEAT = BeatParameters()
@@ -111,36 +118,80 @@ CLOCK_RATE = 1_000_000
 """Clock ticks per beat by which swung places are calculated; finer than any place needs."""
 
 
+@dataclass(frozen=True, eq=False)
+class Pulse:
+    """What the meter counts: a beat, or three eighths in compound meters.
+
+    Attributes:
+        division: how it is divided.
+        swing: as in a drill.
+        scale: beats of the meter per pulse.
+        prior: cost of the swing.
+    """
+
+    division: Division
+    swing: float = 1.0
+    scale: int = 1
+    prior: float = 0.0
+
+    @property
+    def played(self) -> Floats:
+        """Places of the division as played, pulses, shape (n,)."""
+        return np.array([played_position(place, self.swing) for place in self.division.places])
+
+
 @dataclass(frozen=True, slots=True)
 class BarGrid:
-    """The places of a bar on which notes may begin.
+    """A meter, written in pulses.
 
     Attributes:
         meter: as in a drill.
-        pulses: pulses per bar; a pulse is a beat, or three eighths in 6/8.
-        places: pulses from the start of the bar, exact, n of them.
-        swing: as in a drill.
-        cost: cost of a note at each place, less that of none, shape (n,).
-        opening: additional cost of the first note at each place, shape (n,).
-        empty: cost of a pulse without a note.
-        prior: cost of the meter and the swing.
-        scale: beats of the meter per pulse.
+        pulses: pulses per bar.
+        pulse: the pulse.
+        prior: cost of the meter.
     """
 
     meter: tuple[int, int]
     pulses: int
-    places: tuple[Fraction, ...]
-    swing: float
-    cost: Floats
-    opening: Floats
-    empty: float
+    pulse: Pulse
     prior: float
-    scale: int = 1
 
     @property
-    def played(self) -> Floats:
-        """Places as played, with swing, pulses, shape (n,)."""
-        return np.array([swung_position(place, self.swing) for place in self.places])
+    def swing(self) -> float:
+        """Ratio of the first half of a beat to the second."""
+        return self.pulse.swing
+
+    @property
+    def scale(self) -> int:
+        """Beats of the meter per pulse."""
+        return self.pulse.scale
+
+
+@dataclass(frozen=True, slots=True)
+class KnownBeat:
+    """What is known of the beat; None is to be estimated.
+
+    Attributes:
+        tempo: beats per minute.
+        first_beat: seconds of the first beat of a bar.
+        pulse_s: seconds of a pulse, whatever the meter makes of it.
+        pulses: a multiple of the pulses of a bar.
+    """
+
+    tempo: float | None = None
+    first_beat: float | None = None
+    pulse_s: float | None = None
+    pulses: int | None = None
+
+    def pulse_tempo(self, scale: int) -> float | None:
+        """Return the pulses per minute, if they are known, with `scale` beats per pulse."""
+        if self.tempo is not None:
+            return self.tempo / scale
+        return None if self.pulse_s is None else 60.0 / self.pulse_s
+
+
+NOTHING_KNOWN = KnownBeat()
+"""All is to be estimated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +200,7 @@ class BeatAlignment:
 
     Attributes:
         grid: the meter.
-        at: place of each note, pulses from the last bar line at or before the first note, exact.
+        at: place of each note, pulses from the first beat of the first full bar, exact.
         period: seconds per pulse at each note, shape (n,).
         cost: negative log probability of the alignment, up to a constant.
     """
@@ -165,66 +216,22 @@ def swung_position(place: Fraction, swing: float) -> float:
     return BeatClock(0, 60.0, CLOCK_RATE, swing).sample(place) / CLOCK_RATE
 
 
-def _simple_grid(beats: int, swing: float, prior: float, note_value: int = 4) -> BarGrid:
-    """A bar of beats that are halved, sometimes quartered or divided by three."""
-    p = BEAT
-    parts = {
-        Fraction(0): p.on_beat,
-        Fraction(1, 2): p.on_half,
-        Fraction(1, 3): p.on_third,
-        Fraction(2, 3): p.on_third,
-        Fraction(1, 4): p.on_quarter,
-        Fraction(3, 4): p.on_quarter,
-    }
-    probabilities = {}
-    for beat in range(beats):
-        for part, probability in parts.items():
-            probabilities[beat + part] = probability
-    if beats % 2 == 0:
-        probabilities[Fraction(beats // 2)] = p.on_middle
-    probabilities[Fraction(0)] = p.on_first
-    return _grid((beats, note_value), beats, probabilities, swing, prior)
-
-
-def _compound_grid(prior: float) -> BarGrid:
-    """A bar of 6/8: two pulses of three eighths, sometimes halved."""
-    probabilities = {
-        pulse + part: probability
-        for pulse in range(2)
-        for part, probability in BEAT.on_compound.items()
-    }
-    probabilities[Fraction(0)] = BEAT.on_first
-    return _grid((6, 8), 2, probabilities, 1.0, prior, scale=3)
-
-
-def _grid(
-    meter: tuple[int, int],
-    pulses: int,
-    probabilities: dict[Fraction, float],
-    swing: float,
-    prior: float,
-    scale: int = 1,
-) -> BarGrid:
-    places = tuple(sorted(probabilities))
-    probability = np.array([probabilities[place] for place in places])
-    empty = float(-np.log1p(-probability).sum()) / pulses
-    cost = np.log1p(-probability) - np.log(probability)
-    opening = np.array([BEAT.late_start_cost if place else 0.0 for place in places])
-    opening[[place >= pulses - 1 for place in places]] = BEAT.pick_up_cost
-    return BarGrid(meter, pulses, places, swing, cost, opening, empty, prior, scale)
+def played_position(place: Fraction, swing: float) -> float:
+    """Return a place as played, where thirds of a beat are not swung."""
+    return float(place) if (place % 1).denominator == 3 else swung_position(place, swing)
 
 
 def candidate_grids(meter: tuple[int, int] | None = None) -> tuple[BarGrid, ...]:
     """Return the candidate meters and swings; those of one meter if it is given."""
+    beats_of = [Pulse(STRAIGHT)]
+    beats_of += [Pulse(SWUNG, swing, prior=BEAT.swing_cost) for swing in BEAT.swings]
+    compound = [Pulse(COMPOUND, scale=3)]
     grids = []
     meters = BEAT.meter_costs if meter is None else {meter: 0.0}
     for (beats, note_value), prior in meters.items():
-        if note_value == 8 and beats % 3 == 0:
-            grids.append(_compound_grid(prior))
-            continue
-        for swing in BEAT.swings:
-            cost = BEAT.swing_cost if swing != 1.0 else 0.0
-            grids.append(_simple_grid(beats, swing, prior + cost, note_value))
+        is_compound = note_value == 8 and beats % 3 == 0
+        for pulse in compound if is_compound else beats_of:
+            grids.append(BarGrid((beats, note_value), beats // pulse.scale, pulse, prior))
     return tuple(grids)
 
 
@@ -232,93 +239,189 @@ def align_beats(
     starts: Sequence[float],
     candidates: Sequence[BarGrid],
     *,
-    tempo: float | None = None,
-    first_beat: float | None = None,
+    melody: Sequence[int] | None = None,
+    known: KnownBeat = NOTHING_KNOWN,
 ) -> BeatAlignment | None:
     """Assign onsets to places in bars.
 
     Args:
         starts: onsets, seconds, ascending.
         candidates: candidate meters.
-        tempo: beats per minute, if known.
-        first_beat: seconds of the first beat of a bar, if known.
+        melody: pitch of each onset, half steps, by which repeated bars are recognised.
+        known: what is known of the beat.
 
     Returns:
-        The most likely alignment; None for too few onsets.
+        The most likely alignment; None for too few onsets, or if free time is more likely.
     """
     if len(starts) < BEAT.min_notes:
         return None
-    paths = [_viterbi(np.asarray(starts), grid, tempo, first_beat) for grid in candidates]
-    return min(paths, key=lambda path: path.cost)
+    onsets = np.asarray(starts)
+    by_pulse: dict[Pulse, list[BarGrid]] = {}
+    counted = [grid for grid in candidates if known.pulses and known.pulses % grid.pulses == 0]
+    for grid in counted or candidates:
+        by_pulse.setdefault(grid.pulse, []).append(grid)
+    options = [
+        option
+        for pulse, grids in by_pulse.items()
+        for path in _paths(onsets, pulse, known)
+        for option in _pages(onsets, path, grids, melody, known)
+    ]
+    best = min(options, key=lambda option: option.cost)
+    if known == NOTHING_KNOWN and _free_cost(onsets, melody) < best.cost:
+        return None
+    return best
 
 
-def _viterbi(
-    starts: Floats, grid: BarGrid, tempo: float | None, first_beat: float | None
-) -> BeatAlignment:
-    """The most likely path through tempos k and places p of a grid."""
-    periods, prior = _tempo_prior(grid, tempo)
-    played, bar = grid.played, float(grid.pulses)
-    ahead = (played[None, :] - played[:, None]) % bar  # from place to place, within a bar
-    weight = BEAT.tempo_weight + BEAT.tempo_weight_per_note * len(starts)
-    cost: Floats = weight * prior[:, None] + (grid.cost + grid.opening)[None, :] + grid.prior
-    if first_beat is not None:
-        late = (starts[0] - first_beat) / periods[:, None] - played[None, :]
-        off = (late + 0.5 * bar) % bar - 0.5 * bar
-        cost = cost + _deviation_cost(off * periods[:, None], np.zeros(1))
+@dataclass(frozen=True, slots=True)
+class _Path:
+    """Places of notes in pulses, from the pulse in which the first one begins, and periods."""
+
+    pulse: Pulse
+    places: tuple[Fraction, ...]
+    period: Floats
+
+
+def _paths(onsets: Floats, pulse: Pulse, known: KnownBeat) -> Iterator[_Path]:
+    """Yield the most likely path in each band of tempos."""
+    periods = _periods(pulse, known)
+    bands, count = periods.shape
+    places, played = pulse.division.places, pulse.played
+    within, last, first = _tables(pulse.division)
+    # From place to place: pulses that begin between them, and their distance.
+    wraps = (played[None, :] <= played[:, None]).astype(float)
+    ahead = played[None, :] - played[:, None] + wraps
+    cost: Floats = np.broadcast_to(first, (bands, count, len(places))).copy()
+    if known.first_beat is not None:
+        late = (onsets[0] - known.first_beat) / periods[..., None] - played
+        off = (late + 0.5) % 1.0 - 0.5
+        cost = cost + _deviation_cost(off * periods[..., None], np.zeros(1))
     back: list[tuple[NDArray[np.intp], NDArray[np.intp]]] = []
-    for gap in np.diff(starts):
+    for gap in np.diff(onsets):
         cost, tempo_before = _with_drift(cost)
-        beats = gap / periods
-        bars = np.maximum(0.0, np.round((beats[:, None, None] - ahead[None]) / bar))
-        total = ahead[None] + bars * bar
-        step = _deviation_cost((beats[:, None, None] - total) * periods[:, None, None], gap)
-        step = step + grid.empty * np.minimum(total, BEAT.max_empty_bars * bar)
-        step = np.where(total <= 0.0, np.inf, step)
-        weak = (grid.cost[:, None] > np.min(grid.cost) + 0.3)[None]
-        long = (total >= BEAT.long_pulses) & weak
-        reached = cost[:, :, None] + step + BEAT.long_weak_cost * long
-        place_before = np.argmin(reached, axis=1)
-        cost = np.take_along_axis(reached, place_before[:, None, :], axis=1)[:, 0]
-        cost = cost + grid.cost[None, :]
+        beats = gap / periods[..., None, None]
+        extra = np.maximum(0.0, np.round(beats - ahead))
+        crossed = extra + wraps
+        step = _deviation_cost((beats - ahead - extra) * periods[..., None, None], gap)
+        empty = pulse.division.empty * np.minimum(crossed - 1.0, BEAT.max_empty_pulses)
+        step = step + np.where(crossed > 0.0, last[:, None] + first[None, :] + empty, within)
+        reached = cost[..., None] + step
+        place_before = np.argmin(reached, axis=2)
+        cost = np.take_along_axis(reached, place_before[:, :, None, :], axis=2)[:, :, 0]
         back.append((place_before, tempo_before))
-    k, p = (int(index) for index in np.unravel_index(np.argmin(cost), cost.shape))
-    lowest = float(cost[k, p])
-    states = [(k, p)]
-    for place_before, tempo_before in reversed(back):
-        p = int(place_before[k, p])
-        k = int(tempo_before[k, p])
-        states.append((k, p))
-    states.reverse()
-    places = _unrolled(states, starts, grid, periods)
-    return BeatAlignment(grid, places, periods[[k for k, _ in states]], lowest)
+    for band in range(bands):
+        k, p = (int(i) for i in np.unravel_index(np.argmin(cost[band]), cost[band].shape))
+        states = [(k, p)]
+        for place_before, tempo_before in reversed(back):
+            p = int(place_before[band, k, p])
+            k = int(tempo_before[band, k, p])
+            states.append((k, p))
+        states.reverse()
+        at = [places[states[0][1]]]
+        for (_, a), (k, b), gap in zip(states, states[1:], np.diff(onsets), strict=False):
+            extra_pulses = max(0, round(float(gap / periods[band, k] - ahead[a, b])))
+            at.append(at[-1] + (places[b] - places[a]) + int(wraps[a, b]) + extra_pulses)
+        yield _Path(pulse, tuple(at), periods[band, [k for k, _ in states]])
 
 
-def _unrolled(
-    states: Sequence[tuple[int, int]], starts: Floats, grid: BarGrid, periods: Floats
-) -> tuple[Fraction, ...]:
-    """The places of the states, counted on from bar to bar."""
-    played, bar = grid.played, grid.pulses
-    at = [grid.places[states[0][1]]]
-    for (_, last), (k, p), gap in zip(states, states[1:], np.diff(starts), strict=False):
-        ahead = float(played[p] - played[last]) % bar
-        bars = max(0, round((float(gap) / float(periods[k]) - ahead) / bar))
-        exact = (grid.places[p] - grid.places[last]) % bar
-        at.append(at[-1] + exact + bars * bar)
-    return tuple(at)
+def _tables(division: Division) -> tuple[Floats, Floats, Floats]:
+    """Costs of a division: from place to place in a pulse, of a last note, of a first one."""
+    places = division.places
+    within = np.full((len(places), len(places)), np.inf)
+    for i, place in enumerate(places):
+        for after, probability in division.after[place].items():
+            within[i, places.index(after)] = -math.log(probability)
+    last = np.array([division.last_cost[int(place * TICKS)] for place in places])
+    first = np.array([division.first_cost[int(place * TICKS)] for place in places])
+    return within, last, first
 
 
-def _tempo_prior(grid: BarGrid, tempo: float | None) -> tuple[Floats, Floats]:
-    """Candidate periods of a pulse, seconds, and the cost of each."""
-    slow, fast = math.log(BEAT.slowest), math.log(BEAT.fastest)
-    if tempo is not None:
-        middle = math.log(tempo / grid.scale)
-        slow, fast = middle - 0.1, middle + 0.1
-    rates = np.exp(np.arange(slow, fast, BEAT.tempo_step))
-    usual = BEAT.usual_tempo if grid.scale == 1 else BEAT.usual_compound_tempo
-    centre = usual if tempo is None else tempo / grid.scale
-    octaves = BEAT.tempo_octaves if tempo is None else BEAT.given_octaves
-    prior = 0.5 * (np.log2(rates / centre) / octaves) ** 2
-    return 60.0 / rates, prior
+def _pages(
+    onsets: Floats,
+    path: _Path,
+    grids: Sequence[BarGrid],
+    melody: Sequence[int] | None,
+    known: KnownBeat,
+) -> Iterator[BeatAlignment]:
+    """Yield a path as written in each meter with each first beat."""
+    pulse, place = path.pulse, path.places[0]
+    timing = _timing_cost(onsets, path) + pulse.prior
+    ticks = [int(p * TICKS) for p in path.places]
+    for grid in grids:
+        prior = timing + grid.prior + _tempo_cost(path, grid, known)
+        shifts = [
+            phase - (grid.pulses if 2 * (place + phase) >= grid.pulses else 0)
+            for phase in range(grid.pulses)
+        ]
+        if known.first_beat is not None:
+            pulses = (onsets[0] - known.first_beat) / path.period[0]
+            shifts = [round(float(pulses) - played_position(place, pulse.swing))]
+        for shift in shifts:
+            page = page_cost(
+                [tick + shift * TICKS for tick in ticks], pulse.division, grid.pulses, melody
+            )
+            at = tuple(p + shift for p in path.places)
+            yield BeatAlignment(grid, at, path.period, prior + page)
+
+
+def _tempo_cost(path: _Path, grid: BarGrid, known: KnownBeat) -> float:
+    """Cost of the tempo of a path."""
+    rate = 60.0 / float(np.median(path.period))
+    given = known.pulse_tempo(grid.scale)
+    if given is not None:
+        octaves = math.log2(rate / given) / BEAT.given_octaves
+        return BEAT.given_weight * 0.5 * octaves**2
+    usual, spread = BEAT.usual_tempos.get(grid.meter, BEAT.usual_tempos[4, 4])
+    return BEAT.tempo_weight * 0.5 * (math.log2(rate / usual) / spread) ** 2
+
+
+def _timing_cost(onsets: Floats, path: _Path) -> float:
+    """Cost of onsets by a Kalman filter over the time and the period of the pulse."""
+    p = BEAT
+    played = [played_position(place, path.pulse.swing) for place in path.places]
+    time, period = float(onsets[0]), float(np.median(path.period[:8]))
+    noise = p.onset_s**2
+    tt, tp, pp = noise, 0.0, (period * p.start_octaves * math.log(2.0)) ** 2
+    total = 0.0
+    for before, here, onset in zip(played, played[1:], onsets[1:], strict=False):
+        gap = here - before
+        # Predict: the pulse goes on by `gap`, and time and period wander.
+        time += gap * period
+        tt += 2.0 * gap * tp + gap * gap * pp + gap * (p.phase_fraction * period) ** 2
+        tp += gap * pp
+        pp += gap * (p.period_fraction * period) ** 2
+        variance = tt + noise
+        off = float(onset) - time
+        deviation = min(0.5 * off * off / variance, p.max_deviation_cost)
+        total += deviation + 0.5 * math.log(2.0 * math.pi * variance)
+        gain_time, gain_period = tt / variance, tp / variance
+        time += gain_time * off
+        period = max(period + gain_period * off, 0.05)
+        tt, tp, pp = (1.0 - gain_time) * tt, (1.0 - gain_time) * tp, pp - gain_period * tp
+    return total
+
+
+def _free_cost(onsets: Floats, melody: Sequence[int] | None) -> float:
+    """Cost of intervals that are unrelated to each other: log-normal about their median."""
+    gaps = np.diff(onsets)
+    sigma = BEAT.free_octaves * math.log(2.0)
+    off = np.log(gaps / np.median(gaps))
+    costs = 0.5 * (off / sigma) ** 2 + np.log(sigma * gaps * math.sqrt(2.0 * math.pi))
+    pitches = 0.0 if melody is None else PAGE.pitch_cost * len(gaps)
+    return float(np.sum(costs)) + pitches + BEAT.free_cost + BEAT.free_cost_per_note * len(onsets)
+
+
+def _periods(pulse: Pulse, known: KnownBeat) -> Floats:
+    """Candidate periods of a pulse, seconds, shape (bands, n)."""
+    slowest = BEAT.slowest if pulse.scale == 1 else BEAT.slowest_compound
+    slow, fast = math.log(slowest), math.log(BEAT.fastest)
+    width = BEAT.band_octaves * math.log(2.0)
+    margin = 0.1
+    lows = np.arange(slow, fast, width)
+    given = known.pulse_tempo(pulse.scale)
+    if given is not None:
+        lows, width = np.array([math.log(given)]), 0.0
+    steps = np.arange(-margin, width + margin, BEAT.tempo_step)
+    return 60.0 / np.exp(lows[:, None] + steps[None, :])
 
 
 def _deviation_cost(off: Floats, gap: Floats | float) -> Floats:
@@ -329,12 +432,12 @@ def _deviation_cost(off: Floats, gap: Floats | float) -> Floats:
 
 def _with_drift(cost: Floats) -> tuple[Floats, NDArray[np.intp]]:
     """Costs after a possible change of tempo by up to two steps, and the tempo before it."""
-    count = len(cost)
+    count = cost.shape[1]
     shifts = (-2, -1, 0, 1, 2)
-    padded = np.pad(cost, ((2, 2), (0, 0)), constant_values=np.inf)
+    padded = np.pad(cost, ((0, 0), (2, 2), (0, 0)), constant_values=np.inf)
     options = np.stack(
-        [padded[2 + by : 2 + by + count] + BEAT.drift_cost * by * by for by in shifts]
+        [padded[:, 2 + by : 2 + by + count] + BEAT.drift_cost * by * by for by in shifts]
     )
     best = np.argmin(options, axis=0)
-    before = np.arange(count)[:, None] + np.array(shifts)[best]
+    before = np.arange(count)[None, :, None] + np.array(shifts)[best]
     return np.take_along_axis(options, best[None], axis=0)[0], before

@@ -6,17 +6,21 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import pairwise
 
 import numpy as np
 
 from trainer.core.types import Floats
+from trainer.music import hz_to_midi
 from trainer.transcript.beat_tracking import (
     BarGrid,
     BeatAlignment,
+    KnownBeat,
     align_beats,
     candidate_grids,
-    swung_position,
+    played_position,
 )
+from trainer.transcript.count_off import CountOff
 from trainer.transcript.model import Meter, TranscribedNote
 
 
@@ -31,13 +35,23 @@ class NoteValueParameters:
     """Maximum RMS deviation of the onsets from one tempo for the tempo to be steady, seconds."""
     smoothing_beats: float = 4.0
     """Standard deviation of the Gaussian weights by which a drifting tempo is smoothed, beats."""
-    legato: float = 0.55
-    """Duration over the time to the next onset from which a note is written up to the next one.
-    Players release early (common practice)."""
-    legato_gap_beats: float = 0.4
-    """Silence before the next note up to which a note is written up to it, beats."""
-    release_beats: float = 0.08
-    """Time by which a note sounds shorter than it is written, beats."""
+    usual_held: float = 0.9
+    """Duration over written length where the tune does not show it, as in common practice."""
+    held_spread: float = 0.12
+    """Standard deviation of the duration over the written length."""
+    short_cost: float = 3.0
+    """Cost of a note that is played short, as staccato."""
+    least_held: float = 0.6
+    """Lowest fraction that is taken for usual."""
+    short_rest_cost: float = 2.0
+    """Additional cost of a rest of less than half a pulse."""
+    least_short: float = 0.35
+    """Lowest fraction of its length for which a short note is held."""
+    off_beat_cost: float = 0.7
+    """Cost of a rest that begins within a pulse."""
+    rest_cost: float = 2.0
+    """Cost of a rest after a note. This and the seven before were chosen by hand on the grammar of
+    benchmarks/lengths.py; costs are negative log probabilities."""
     near_beats: float = 0.12
     """Maximum distance of a note in time from its place, beats."""
     min_swung_notes: int = 3
@@ -55,6 +69,7 @@ def quantize(
     tempo: float | None = None,
     meter: tuple[int, int] | None = None,
     first_beat: float | None = None,
+    count_off: CountOff | None = None,
 ) -> tuple[tuple[tuple[TranscribedNote, ...], ...], Meter | None]:
     """Assign places and lengths in bars to notes.
 
@@ -63,17 +78,23 @@ def quantize(
         tempo: beats per minute, if known.
         meter: beats per bar and note value of a beat, if known.
         first_beat: seconds at which the first full bar begins, if known.
+        count_off: the count-off before the music, if there is one.
 
     Returns:
-        The parts, and the beats, which are estimated from all parts together. With too few notes:
-        the parts unchanged, and None.
+        The parts, and the beats, which are estimated from all parts together. With too few notes,
+        or in free time: the parts unchanged, and None.
     """
     notes = sorted((note for part in parts for note in part), key=lambda note: note.start)
     starts = _onsets(notes)
-    alignment = align_beats(starts, candidate_grids(meter), tempo=tempo, first_beat=first_beat)
+    alignment = align_beats(
+        starts,
+        candidate_grids(meter),
+        melody=_melody(notes, starts),
+        known=_known(tempo, first_beat, count_off),
+    )
     if alignment is None:
         return tuple(tuple(part) for part in parts), None
-    at = _beat_numbers(alignment, starts, first_beat)
+    at = tuple(place * alignment.grid.scale for place in alignment.at)
     options = (("tempo", tempo), ("meter", meter), ("first beat", first_beat))
     given = tuple(name for name, value in options if value is not None)
     estimate = _meter(starts, at, alignment, max(note.end for note in notes), given)
@@ -92,6 +113,18 @@ def quantize(
     return quantized, estimate
 
 
+def _known(tempo: float | None, first_beat: float | None, count_off: CountOff | None) -> KnownBeat:
+    """What the player gives of the beat, and else what the count-off does."""
+    if count_off is None:
+        return KnownBeat(tempo, first_beat)
+    return KnownBeat(
+        tempo,
+        count_off.first_beat if first_beat is None else first_beat,
+        count_off.period if tempo is None else None,
+        len(count_off.times),
+    )
+
+
 def _onsets(notes: Sequence[TranscribedNote]) -> list[float]:
     """Onsets in seconds; notes that begin together have one."""
     starts: list[float] = []
@@ -106,19 +139,13 @@ def _last_onset(starts: Sequence[float], second: float) -> float:
     return max(start for start in starts if start <= second)
 
 
-def _beat_numbers(
-    alignment: BeatAlignment, starts: Sequence[float], first_beat: float | None
-) -> tuple[Fraction, ...]:
-    """Beats of the onsets from the first beat of the first full bar."""
-    grid = alignment.grid
-    bar, first = grid.pulses, alignment.at[0]
-    shift = 0
-    if first_beat is not None:
-        pulses = (starts[0] - first_beat) / float(alignment.period[0])
-        shift = round((pulses - swung_position(first, grid.swing)) / bar) * bar
-    elif first >= Fraction(bar, 2):
-        shift = -bar
-    return tuple((place + shift) * grid.scale for place in alignment.at)
+def _melody(notes: Sequence[TranscribedNote], starts: Sequence[float]) -> list[int] | None:
+    """Pitch at each onset, half steps: the highest of those that begin there; None if all agree."""
+    melody: dict[float, int] = {}
+    for note in notes:
+        start, midi = _last_onset(starts, note.start), round(hz_to_midi(note.hz))
+        melody[start] = max(melody.get(start, midi), midi)
+    return [melody[start] for start in starts] if len(set(melody.values())) > 1 else None
 
 
 def _meter(
@@ -130,7 +157,7 @@ def _meter(
 ) -> Meter:
     """Times of the beats up to second `end`, by a line if the tempo is steady."""
     p, grid = NOTE_VALUES, alignment.grid
-    played = np.array([swung_position(beat / grid.scale, grid.swing) * grid.scale for beat in at])
+    played = np.array([_played(beat, grid) for beat in at])
     t = np.asarray(starts)
     line = np.polyfit(played, t, 1)
     off = t - np.polyval(line, played)
@@ -183,12 +210,11 @@ def _quantize_part(
     notes: Sequence[TranscribedNote], begins: Sequence[Fraction], grid: BarGrid, meter: Meter
 ) -> list[TranscribedNote]:
     """The notes of a part with place and length."""
+    held = _usual_held(notes)
     quantized = []
     for i, note in enumerate(notes):
-        until = next_start = None
-        if i + 1 < len(notes):
-            until, next_start = begins[i + 1], notes[i + 1].start
-        beats = _length(note, begins[i], until, next_start, grid, meter)
+        until = begins[i + 1] if i + 1 < len(notes) else None
+        beats = _length(note, begins[i], until, held, grid, meter)
         bar, beat = divmod(begins[i], grid.meter[0])
         quantized.append(
             replace(note, at=begins[i], beats=beats, bar=max(0, bar + 1), beat=beat + 1)
@@ -196,39 +222,60 @@ def _quantize_part(
     return quantized
 
 
+def _usual_held(notes: Sequence[TranscribedNote]) -> float:
+    """Fraction of their lengths for which a player holds most notes."""
+    p = NOTE_VALUES
+    fractions = [
+        note.seconds / (after.start - note.start)
+        for note, after in pairwise(notes)
+        if after.start > note.start
+    ]
+    return float(np.clip(np.median([*fractions, p.usual_held]), p.least_held, 1.0))
+
+
 def _length(
     note: TranscribedNote,
     at: Fraction,
     until: Fraction | None,
-    next_start: float | None,
+    held: float,
     grid: BarGrid,
     meter: Meter,
 ) -> Fraction:
-    """Written length of a note, beats.
+    """Most likely written length of a note, beats: up to the next note, or with a rest after it.
 
     Args:
         note: the note.
         at: its beat.
         until: beat of the next note, if any.
-        next_start: seconds of the next note, if any.
+        held: fraction of its length for which a note is usually held.
         grid: the meter.
         meter: times of the beats.
     """
     p = NOTE_VALUES
-    room = None if until is None else until - at
-    end = beat_of(note.end, meter)
-    if room is not None and next_start is not None and room > 0:
-        sounding = note.seconds / max(next_start - note.start, 1e-6)
-        silence = float(until or 0) - end
-        if sounding >= p.legato or silence <= p.legato_gap_beats:
-            return room
-    wanted = end + p.release_beats
+    sounding = beat_of(note.end, meter) - beat_of(note.start, meter)
+    begin = _played(at, grid)
 
-    def distance(place: Fraction) -> float:
-        return abs(swung_position(place / grid.scale, grid.swing) * grid.scale - wanted)
+    def cost(end: Fraction) -> float:
+        off = (sounding / (_played(end, grid) - begin) - held) / p.held_spread
+        total = 0.5 * off**2
+        if held + p.held_spread * off >= p.least_short and off < 0.0:
+            total = min(total, p.short_cost)
+        if until is None or end == until:
+            return total
+        if (end / grid.scale).denominator > 1:
+            total += p.off_beat_cost
+        short = until - end < Fraction(grid.scale, 2)
+        return total + p.rest_cost + (p.short_rest_cost if short else 0.0)
 
-    best = min(_end_places(at, grid, 4 * grid.meter[0]), key=distance)
-    return min(best - at, room) if room else best - at
+    ends = _end_places(at, grid, 4 * grid.meter[0])
+    if until is not None and until > at:
+        ends = [*(end for end in ends if end < until), until]
+    return min(ends, key=cost) - at
+
+
+def _played(beat: Fraction, grid: BarGrid) -> float:
+    """A beat as played, beats."""
+    return played_position(beat / grid.scale, grid.swing) * grid.scale
 
 
 def beat_of(second: float, meter: Meter) -> float:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from itertools import compress
 
 import numpy as np
 
@@ -19,7 +20,9 @@ from trainer.drill import (
 from trainer.ear import HeardNote, held_parts
 from trainer.harp import Harp
 from trainer.music import hz_to_midi, key_in_position
+from trainer.transcript.beat_tracking import BEAT
 from trainer.transcript.confidence import unexplained_db
+from trainer.transcript.count_off import CountOff, find_count_off
 from trainer.transcript.harp_guess import candidate_harps, guess_harps
 from trainer.transcript.harp_network import hear_harp
 from trainer.transcript.mix_decoder import (
@@ -90,6 +93,9 @@ class TranscriptParameters:
     max_polyphony: float = 0.25
     """Fraction of the harp's time in which it sounds two pitches or more from which a second
     player is searched before one player in a mix."""
+    max_reed_unexplained_db: float = -14.0
+    """Unexplained energy of a note up to which it is surely a reed's and no count-off's, dB (chosen
+    by hand)."""
     min_vote: float = 0.6
     """Minimum mean activation of a note that votes for the harp."""
     min_near: float = 0.7
@@ -111,7 +117,7 @@ def transcribe(request: TranscriptRequest) -> Transcript:
         TranscriptError: it has no such passage, or no note.
     """
     limit_blas_threads()
-    playing = _identify_players(request)
+    playing = _without_count_off(_identify_players(request), request)
     harp, two = playing.harp, playing.two
     parts = []
     for heard, explained in zip(playing.players, playing.explained, strict=True):
@@ -125,7 +131,11 @@ def transcribe(request: TranscriptRequest) -> Transcript:
         ]
         parts.append(_with_least_movement(notes, harp))
     quantized, meter = quantize(
-        *parts, tempo=request.tempo, meter=request.meter, first_beat=request.first_beat
+        *parts,
+        tempo=request.tempo,
+        meter=request.meter,
+        first_beat=request.first_beat,
+        count_off=playing.count_off,
     )
     every = sorted((n for heard in playing.players for n in heard), key=lambda note: note.start)
     position = likeliest_position([_pitch_event(note, harp.a4) for note in every], harp)
@@ -154,6 +164,7 @@ class _Playing:
         two: how the notes were assigned to two players; None for one player.
         damage: as in :attr:`trainer.sound.Recording.damage`.
         in_mix: whether the network heard the notes, among other sounds.
+        count_off: the count-off before them.
     """
 
     harp: Harp
@@ -164,6 +175,7 @@ class _Playing:
     two: PartAssignment | None = None
     damage: str = ""
     in_mix: bool = False
+    count_off: CountOff | None = None
 
 
 def _identify_players(request: TranscriptRequest) -> _Playing:
@@ -216,6 +228,31 @@ def _identify_in_mix(request: TranscriptRequest, damage: str) -> _Playing | None
         return None
     notes, activation = to_heard_notes(heard, line, harp, samples, rate, source_rate)
     return _Playing(harp, guesses, (notes,), (activation,), 0.0, damage=damage, in_mix=True)
+
+
+def _without_count_off(playing: _Playing, request: TranscriptRequest) -> _Playing:
+    """The players without what was heard of a count-off, which is found in the sound."""
+    p = TRANSCRIPT
+    sure = []
+    for heard, explained in zip(playing.players, playing.explained, strict=True):
+        for note, fraction in zip(heard, explained, strict=True):
+            trusted = (
+                fraction >= p.min_vote
+                if playing.in_mix
+                else unexplained_db(fraction) <= p.max_reed_unexplained_db
+            )
+            if trusted:
+                sure.append((note.start / note.rate, note.end / note.rate))
+    samples, rate, _ = resample_passage(request)
+    count_off = find_count_off(samples, rate, sorted(sure))
+    if count_off is None:
+        return playing
+    players, fractions = [], []
+    for heard, explained in zip(playing.players, playing.explained, strict=True):
+        music = [note.start / note.rate >= count_off.music for note in heard]
+        players.append(list(compress(heard, music)))
+        fractions.append(list(compress(explained, music)))
+    return replace(playing, players=tuple(players), explained=tuple(fractions), count_off=count_off)
 
 
 def _mix_event(note: MixNote, a4: float) -> PitchEvent:
@@ -298,8 +335,15 @@ def _warnings(
         warnings.insert(0, f"the recording {playing.damage}; what comes before was used")
     if request.harps == 2 and playing.two is None:
         warnings.append("no second harp is heard")
+    if playing.count_off is not None:
+        warnings.append("the count-off gives tempo and first beat, and is not written as notes")
     if meter is None:
-        warnings.append("too few notes for a beat; times are in seconds")
+        many = sum(map(len, parts)) >= BEAT.min_notes
+        warnings.append(
+            "free time: give --tempo if there is a beat; times are in seconds"
+            if many
+            else "too few notes for a beat; times are in seconds"
+        )
     elif meter.near < TRANSCRIPT.min_near:
         warnings.append(
             f"give --tempo, --meter or --first-beat if you know them: only {meter.near:.0%} of the "
