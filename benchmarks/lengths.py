@@ -118,7 +118,7 @@ def judge(tune: WrittenTune) -> Judged:
         for note, (start, _) in zip(notes, tune.written, strict=True)
     )
     return Judged(
-        sum(found == length for length, found in pairs),
+        sum(estimate == length for length, estimate in pairs),
         len(pairs),
         meter.meter == tune.meter and 2 * on_beat > len(pairs),
         (meter.swing > 1.0) == tune.swung,
@@ -146,7 +146,7 @@ def row(name: str, judged: Sequence[Judged]) -> str:
 def confusion(pairs: Sequence[tuple[str, str]], name: str) -> Iterator[str]:
     """Yield a table of pairs of written and found classes, a written class a row."""
     counts = Counter(pairs)
-    columns = sorted({found for _, found in pairs}, key=_size)
+    columns = sorted({estimate for _, estimate in pairs}, key=_size)
     yield f"{name:<16}" + "".join(f"{column:>7}" for column in columns)
     for written in sorted({written for written, _ in pairs}, key=_size):
         cells = "".join(f"{counts[written, column] or '.':>7}" for column in columns)

@@ -103,9 +103,9 @@ SWUNG = Division(
 )
 """Halved beats whose halves are uneven, sometimes divided by three."""
 COMPOUND = Division(
-    {ZERO: 0.78, THIRD: 0.04, TWO_THIRDS: 0.06, HALF: 0.003, SIXTH: 0.001, FIVE_SIXTHS: 0.002},
+    {ZERO: 0.72, THIRD: 0.04, TWO_THIRDS: 0.06, HALF: 0.003, SIXTH: 0.001, FIVE_SIXTHS: 0.002},
     {
-        ZERO: {THIRD: 0.36, TWO_THIRDS: 0.34, HALF: 0.02, SIXTH: 0.01, FIVE_SIXTHS: 0.01},
+        ZERO: {THIRD: 0.32, TWO_THIRDS: 0.33, HALF: 0.02, SIXTH: 0.01, FIVE_SIXTHS: 0.01},
         SIXTH: {THIRD: 0.6, HALF: 0.1, TWO_THIRDS: 0.2},
         THIRD: {TWO_THIRDS: 0.85, HALF: 0.03, FIVE_SIXTHS: 0.01},
         HALF: {TWO_THIRDS: 0.7, FIVE_SIXTHS: 0.1},
@@ -141,7 +141,7 @@ class PageParameters:
     """Cost of each further bar of silence."""
     pick_up: float = 1.0
     """Cost of a pick-up of up to a third of a bar."""
-    long_pick_up: float = 3.0
+    long_pick_up: float = 5.0
     """Cost of a longer one."""
     long_pulses: float = 1.5
     """Time to the next note from which a note is long, pulses."""

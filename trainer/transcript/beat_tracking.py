@@ -48,7 +48,7 @@ class BeatParameters:
 
     slowest: float = 36.0
     """Lowest tempo that is tried, pulses per minute."""
-    slowest_compound: float = 44.0
+    slowest_compound: float = 48.0
     """The same for pulses of three eighths."""
     fastest: float = 220.0
     """Highest tempo that is tried, pulses per minute."""
@@ -58,6 +58,8 @@ class BeatParameters:
     """Width of a band of tempos, octaves."""
     tempo_weight: float = 3.0
     """Weight of the prior of the tempo."""
+    tempo_weight_per_note: float = 0.5
+    """The same for each note: otherwise a slower pulse, which has fewer places, always wins."""
     given_octaves: float = 0.06
     """Standard deviation of the tempo about a given one, octaves."""
     given_weight: float = 6.0
@@ -88,13 +90,13 @@ class BeatParameters:
     swing_cost: float = 2.5
     """Cost of a swing."""
     meter_costs: Mapping[tuple[int, int], float] = field(
-        default_factory=lambda: {(4, 4): 0.0, (3, 4): 2.5, (6, 8): 3.0, (12, 8): 4.5}
+        default_factory=lambda: {(4, 4): 0.0, (3, 4): 2.5, (6, 8): 3.0, (12, 8): 8.0}
     )
     """Candidate meters and their costs (common practice: most tunes are in four)."""
     usual_tempos: Mapping[tuple[int, int], tuple[float, float]] = field(
         default_factory=lambda: {
-            (4, 4): (104.0, 0.42),
-            (3, 4): (120.0, 0.42),
+            (4, 4): (100.0, 0.46),
+            (3, 4): (112.0, 0.45),
             (6, 8): (100.0, 0.3),
             (12, 8): (62.0, 0.3),
         }
@@ -104,10 +106,12 @@ class BeatParameters:
     minute; common practice for compound meters)."""
     free_octaves: float = 0.8
     """Standard deviation of intervals in free time about their median, octaves."""
-    free_cost: float = 14.0
+    free_cost: float = 22.0
     """Cost of free time. This and the next were chosen by hand on the drills of the shelf, which
     are in time, and on random intervals."""
-    free_cost_per_note: float = 0.4
+    min_free_notes: int = 16
+    """Minimum number of onsets of a tune that may be in free time."""
+    free_cost_per_note: float = 0.5
     """The same for each note."""
 
 
@@ -267,7 +271,8 @@ def align_beats(
         for option in _pages(onsets, path, grids, melody, known)
     ]
     best = min(options, key=lambda option: option.cost)
-    if known == NOTHING_KNOWN and _free_cost(onsets, melody) < best.cost:
+    may_be_free = known == NOTHING_KNOWN and len(onsets) >= BEAT.min_free_notes
+    if may_be_free and _free_cost(onsets, melody) < best.cost:
         return None
     return best
 
@@ -371,7 +376,8 @@ def _tempo_cost(path: _Path, grid: BarGrid, known: KnownBeat) -> float:
         octaves = math.log2(rate / given) / BEAT.given_octaves
         return BEAT.given_weight * 0.5 * octaves**2
     usual, spread = BEAT.usual_tempos.get(grid.meter, BEAT.usual_tempos[4, 4])
-    return BEAT.tempo_weight * 0.5 * (math.log2(rate / usual) / spread) ** 2
+    weight = BEAT.tempo_weight + BEAT.tempo_weight_per_note * len(path.places)
+    return weight * 0.5 * (math.log2(rate / usual) / spread) ** 2
 
 
 def _timing_cost(onsets: Floats, path: _Path) -> float:
