@@ -1,18 +1,21 @@
-"""A pseudo-terminal whose other end this process holds, and may close."""
+"""A pseudo-terminal whose other end this process holds, and may close. Not on Windows."""
 
 from __future__ import annotations
 
-import fcntl
 import os
-import pty
 import select
 import struct
 import subprocess
-import termios
+import sys
 import time
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any, Protocol
+
+if sys.platform != "win32":  # so that tests can be collected there
+    import fcntl
+    import pty
+    import termios
 
 WITHIN_S = 90.0
 """Longest wait in seconds, far beyond what a busy machine needs."""

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import os
-import pty
 import re
 import select
 import shlex
@@ -233,7 +232,7 @@ def test_a_first_bar_of_rests_is_counted_from_its_own_beat() -> None:
 @pytest.fixture
 def keyboard(monkeypatch: pytest.MonkeyPatch) -> Iterator[int]:
     """The other end of a terminal that is standard input."""
-    ours, theirs = pty.openpty()
+    ours, theirs = pytest.importorskip("pty").openpty()
     with os.fdopen(theirs, "r") as stdin:
         monkeypatch.setattr(sys, "stdin", stdin)
         monkeypatch.setattr(os, "tcgetpgrp", lambda file: os.getpgrp())

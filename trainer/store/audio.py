@@ -35,6 +35,7 @@ from trainer.core.files import (
     partial_path,
     restrict_to_owner,
 )
+from trainer.core.system import replace_path
 from trainer.store.database import describe_failure
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal
@@ -279,7 +280,7 @@ def _path(journal: Journal, audio: str) -> Path:
 def _move(flac: Path, path: Path) -> None:
     """Move a file, also to another disk; at the target it is always complete."""
     try:
-        os.replace(flac, path)
+        replace_path(flac, path)
         return
     except OSError as error:
         if error.errno != errno.EXDEV:
@@ -288,7 +289,7 @@ def _move(flac: Path, path: Path) -> None:
     create_private_file(part)
     try:
         shutil.copyfile(flac, part)
-        os.replace(part, path)
+        replace_path(part, path)
     finally:
         part.unlink(missing_ok=True)
     flac.unlink()
