@@ -5,8 +5,8 @@
 
 A wheel is built, a fresh virtual environment gets the locked packages, each by its hash and built
 already, and then the wheel. Commands run there with a path that holds no compiler and in a home of
-their own. With `--pipx`, `pipx install` does the same from the wheel, as the README says. Takes some
-minutes and the network, so the tests leave it out.
+their own. With `--pipx`, `pipx install` does the same from the wheel, as the README says. It takes
+some minutes and the network, so the tests leave it out.
 """
 
 from __future__ import annotations
