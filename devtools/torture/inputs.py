@@ -320,7 +320,7 @@ class _World:
                 ["tab", recording, "--out", f"{out}.toml"],
                 ["tab", recording, "--out", f"{out}.html"],
                 ["compare", recording, recording],
-                ["report", recording, "--drill", drill, "--out", f"{out}.html", "--remark", "<b>"],
+                ["report", recording, "--drill", drill, "--out", f"{out}.html", "--remark", "<blink>"],
                 ["mark", recording, "--drill", drill, "--player", self.name],
                 [*mark],
                 [*mark, "--format", "json"],
@@ -385,7 +385,7 @@ class _Tags(HTMLParser):
     def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
         self._in_script = tag == "script"
         outside = [v for k, v in attrs if k in ("src", "href") and v and v.startswith("http")]
-        if tag == "b" or outside or any(k.startswith("on") for k, _ in attrs):
+        if tag == "blink" or outside or any(k.startswith("on") for k, _ in attrs):
             self.foreign.append(f"{tag} {attrs}")
 
     def handle_endtag(self, tag: str) -> None:
