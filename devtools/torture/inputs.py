@@ -247,6 +247,8 @@ def fields(folder: Path) -> Trial:
 SHOWN = (*HOSTILE[:5], "[red]x[/red]", "| a | b", "`x`", "![i](http://x)", "%s{0}", "ä 笛", "a & b")
 """Texts that steer what shows them, and still make a name."""
 
+REMARK = ("--remark", "<blink>")
+
 
 class _World:
     """Files whose every text is hostile, and the commands that show them."""
@@ -320,7 +322,7 @@ class _World:
                 ["tab", recording, "--out", f"{out}.toml"],
                 ["tab", recording, "--out", f"{out}.html"],
                 ["compare", recording, recording],
-                ["report", recording, "--drill", drill, "--out", f"{out}.html", "--remark", "<blink>"],
+                ["report", recording, "--drill", drill, "--out", f"{out}.html", *REMARK],
                 ["mark", recording, "--drill", drill, "--player", self.name],
                 [*mark],
                 [*mark, "--format", "json"],
