@@ -1154,3 +1154,12 @@ def test_a_long_file_of_anything_is_answered_in_seconds(source: str) -> None:
         parse_drill(source, "t")
     assert time.process_time() - start < MOST_S
     assert len(str(caught.value)) < MOST_IN_ERROR
+
+
+def test_what_turns_the_direction_of_writing_is_escaped() -> None:
+    text = 'title = "abc\\u202Egnp"\nharp = "C"\ntempo = 60\ntab = "4:2 -4:2 |"\n'
+    drill = parse_drill(text, "turned")
+    written = write_drill(drill)
+    assert "\\u202E" in written
+    assert "\u202e" not in written
+    assert parse_drill(written, "turned").title == drill.title

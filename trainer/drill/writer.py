@@ -15,6 +15,7 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from itertools import groupby
 
+from trainer.core.printable import REPLACEMENT, printable
 from trainer.drill.errors import DrillError
 from trainer.drill.formatter import format_drill
 from trainer.drill.ground_text import chords_text
@@ -242,12 +243,18 @@ def toml_string(text: str) -> str:
 
 
 def _escaped(text: str) -> str:
-    """Return a text escaped for a multi-line TOML string."""
+    """Return a text escaped for a multi-line TOML string.
+
+    Characters that an editor would not show, or that turn the direction of writing, are escaped.
+    """
     plain = text.replace("\\", "\\\\").replace('"""', '""\\"')
-    return "".join(
-        f"\\u{ord(c):04X}" if unicodedata.category(c) == "Cc" and c not in "\n\t" else c
-        for c in plain
-    )
+    return "".join(map(_escaped_character, plain))
+
+
+def _escaped_character(c: str) -> str:
+    if c in "\n\t" or printable(c) == c:
+        return c
+    return REPLACEMENT if unicodedata.category(c) == "Cs" else f"\\u{ord(c):04X}"
 
 
 # The music
