@@ -16,6 +16,7 @@ from fractions import Fraction
 from typing import Any, TypeVar
 
 from trainer.core import TrainerError
+from trainer.core.quantities import quantity_text
 from trainer.drill import BeatClock, Drill, Goal, Step
 from trainer.ear import Reading
 from trainer.harp import Harp, Tab
@@ -220,7 +221,7 @@ def _sounding(
 def _mark(step: Step, error: PlayingError, clock: BeatClock) -> Mark:
     score = max(0.0, 100.0 - 1.6 * abs(error.cents) - (30.0 if error.leak_db else 0.0))
     side = "flat" if error.cents < 0 else "sharp"
-    sentence = f"{abs(error.cents):.0f} cents {side}"
+    sentence = f"{quantity_text(round(abs(error.cents)), 'cent')} {side}"
     if error.leak_db is not None:
         sentence += f"; hole {step.first[0].hole - 1 or 2} leaking, {-error.leak_db:.0f} dB down"
     start = clock.sample(float(step.start) + error.late_beats)

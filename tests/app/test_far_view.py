@@ -12,9 +12,10 @@ from tests.support.pilots import Puppet, run, text
 from trainer.app.far_text import FONT_ROWS, far_height, far_rows, far_scale, far_width
 from trainer.app.practice_layout import practice_layout
 from trainer.app.screens.practice import FAR_ROWS
-from trainer.app.take_state import TakeState
+from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.readout import ReadoutState, readout_rows
 from trainer.harp import Harp
+from trainer.music.harmony import QUALITIES, Chord
 from trainer.practice import PassStarted, Plan, ReadingHeard
 from trainer.sound import MicrophoneSpec
 
@@ -80,6 +81,13 @@ def test_text_has_the_size_that_is_computed() -> None:
         assert far_height(scale) <= 20
 
 
+def test_each_chord_of_a_ground_is_drawn_whole() -> None:
+    names = [Chord(root, quality).in_key for root in range(12) for quality in QUALITIES]
+    drawn = {tuple(far_rows(name, 1)) for name in names}
+    assert len(drawn) == len(set(names))
+    assert not [sign for sign in set("".join(names)) if not "".join(far_rows(sign, 1)).strip()]
+
+
 def test_now_next_verdict_and_words_are_shown() -> None:
     take = take_until(12.3)
     step = take.next_step
@@ -90,6 +98,17 @@ def test_now_next_verdict_and_words_are_shown() -> None:
     assert state.sign == "▼16"
     assert state.words.startswith("▼ 16 cents flat")
     assert ReadoutState.of(TakeState(PLAN)).sign == ""
+
+
+def test_a_paused_take_asks_for_no_note_and_a_lost_microphone_hears_none() -> None:
+    take = TakeState(PLAN)
+    take.phase = Phase.PAUSED
+    assert ReadoutState.of(take).words == "‖ paused: space goes on"
+    take = take_until(12.3)
+    take.phase = Phase.NO_SOUND
+    lost = ReadoutState.of(take)
+    assert (lost.second, lost.sign) == ("", "")
+    assert lost.words.startswith("× no sound")
 
 
 def test_a_large_window_shows_it_while_a_take_runs_unless_the_player_chose() -> None:

@@ -223,6 +223,9 @@ def test_the_next_entry_is_the_next_that_is_not_done() -> None:
     run_ = SetRun(day, DAY.entries[0])
     assert run_.next_entry is None
     assert SetRun(DAY, DAY.entries[1]).next_entry == DAY.entries[0]
+    assert run_.next_step.startswith("Next: again with r; 0 of ")
+    ended = replace(DAY, entries=DAY.entries[:1], played={DAY.entries[0].drill: (100.0,) * 9})
+    assert SetRun(ended, DAY.entries[0]).next_step == "The set is done."
     half = replace(passed(FIRST).result, marks=passed(FIRST).result.marks[:9], unplayed=8)
     assert run_.plus(half) == run_  # a fragment is no pass
 

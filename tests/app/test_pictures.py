@@ -17,6 +17,7 @@ from typing import Any
 import pytest
 from textual.pilot import Pilot
 
+from benchmarks.solos import Composer, form
 from devtools import demo_journal as demo
 from devtools import pictures, scripted
 from tests.support.colour import too_faint
@@ -54,6 +55,7 @@ from trainer.coach import (
 from trainer.drill import find_drill, read_course, read_shelf
 from trainer.ear import Reading
 from trainer.harp import Harp
+from trainer.marking import Result
 from trainer.practice import (
     Event,
     GuessHarps,
@@ -99,6 +101,17 @@ DAY = DailySet(
 )
 SHELF = (replace(find_drill("harbour-bell"), name="mole-lights"), find_drill("harbour-bell"))
 PRACTISED = frozenset(TODAY - timedelta(days=n) for n in (0, 1, 2, 4, 8, 9, 15, 16, 17, 29, 33))
+SOLO_DRILL = find_drill("over-to-you")
+SOLO_FORM = form(900)
+SOLO_MARK = Composer(SOLO_FORM, Harp.of("C"), 900).mark(
+    Composer(SOLO_FORM, Harp.of("C"), 900).solo("scale", 1.0)
+)
+"""The mark of a solo with notes outside its scale."""
+SOLO_RESULT = Result(
+    replace(SOLO_FORM, title="Eight bars of your own"),
+    *("C", SOLO_FORM.tempo, (), SOLO_MARK.score, False),
+    solos=(SOLO_MARK,),
+)
 RECENT = {"slack-tide": (71.0, 80.0, 94.0, 88.0, 96.0), "mole-lights": (55.0, 62.0, 71.0)}
 
 
@@ -245,6 +258,19 @@ async def walk(
     await pilot.press("n", "up")
     await play(3.2)
     await look("transcript")
+    puppet.play(99.0)
+    await pilot.press("escape")
+    await until(pilot, lambda: isinstance(app.screen, PracticeScreen))
+    app.session.prepare(replace(app.session.plan, drill=SOLO_DRILL))
+    await pilot.press("space")
+    await play(12.0)
+    await look("solo-during")
+    puppet.play(99.0)
+    await until(pilot, lambda: isinstance(app.screen, ResultScreen))
+    await pilot.press("escape")
+    app.push_screen(ResultScreen(SOLO_RESULT))
+    await until(pilot, lambda: "phrases" in text(pilot))
+    await look("solo-result")
 
 
 @pytest.mark.parametrize("size", SIZES, ids=lambda size: "x".join(map(str, size)))

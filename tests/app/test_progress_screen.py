@@ -107,7 +107,7 @@ def test_small_window_switches_between_table_and_plot(journal: Path) -> None:
         assert all(len(line) == 80 for line in table.splitlines())
         assert "Progress of Runa: four weeks" in table
         assert "↗ Better: -3'' " in table
-        assert "practised on 7" in table
+        assert " on 7 days. The 7 before: " in table
         assert "▶ everything" in table
         assert "┤" not in table
         await pilot.press("down", "enter")

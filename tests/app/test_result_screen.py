@@ -16,7 +16,13 @@ from tests.support.pilots import Puppet, text, until
 from trainer.app.app import TrainerApp
 from trainer.app.playback import PLAYBACK_MARGIN_S
 from trainer.app.screens.practice import PracticeScreen
-from trainer.app.screens.result import ResultScreen, bars_content, next_content, profile_content
+from trainer.app.screens.result import (
+    ResultScreen,
+    bars_content,
+    next_content,
+    profile_content,
+    total_content,
+)
 from trainer.app.take_state import TakeState
 from trainer.app.widgets.close_up import (
     GUTTER_CELLS,
@@ -25,6 +31,7 @@ from trainer.app.widgets.close_up import (
     OffsetPoint,
     close_up_rows,
 )
+from trainer.app.widgets.verdict import VerdictLines, VerdictState
 from trainer.drill import find_drill
 from trainer.ear import Reading
 from trainer.harp import Harp
@@ -44,6 +51,14 @@ def result() -> Result:
     )
     extra = ExtraNote(0, 1, 0.5, 1, "8", "extra note after step 2: blow 8")
     return Result(DRILL, "C", 96.0, marks, 76.0, False, (extra,))
+
+
+def test_the_last_pass_is_not_cut_at_80_columns() -> None:
+    marks = result().marks
+    stopped = replace(result(), unplayed=16)
+    row = VerdictLines().draw(VerdictState(marks[0], marks[1], 2, 20, stopped), 80, 2)[1]
+    words = "".join(part for part, _ in row)
+    assert words.endswith("stopped after 4 of 20 steps")
 
 
 def lines_of(app: TrainerApp) -> list[str]:
@@ -158,6 +173,10 @@ def test_what_to_do_next_is_said_and_earlier_passes_stand_beside_the_total(
     path = tmp_path / "journal.sqlite"
     shallow = replace(result(), marks=tuple(replace(m, score=100.0) for m in result().marks))
     assert next_content(replace(shallow, passed=True), (), 70).plain.startswith("Next: ")
+    again = "Next: again with r; 1 of 5 passed."
+    assert next_content(replace(shallow, passed=True), (), 70, again).plain == again
+    assert "weakest" not in total_content(shallow).plain
+    assert "weakest" in total_content(result()).plain
     words = next_content(result(), (), 40).plain
     assert "mark 40" in words
     assert len(words.splitlines()) <= 2

@@ -209,7 +209,9 @@ def test_entries_stand_under_their_reason_and_weeks_in_a_calendar() -> None:
     assert [line.split()[0] for line in lines] == ["Due", "○", "○", "New", "○"]
     assert lines[1].split()[2:6] == ["C", "○○", "2", "min"]
     assert "●○" in lines[2]
-    weeks = calendar_content(view).plain.splitlines()
+    days, *weeks = calendar_content(view).plain.splitlines()
+    assert days == "        M T W T F S S"
+    assert weeks[-1].rindex("●") == days.index("W")
     assert [week[:6] for week in weeks] == ["26 Oct", " 2 Nov", " 9 Nov", "16 Nov", "23 Nov"]
     assert weeks[0].split()[2:] == ["●", *"······"]
     assert weeks[-1].split()[2:] == [*"··", "●"]

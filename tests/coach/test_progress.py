@@ -555,6 +555,7 @@ def test_a_change_is_shown_with_its_interval(change: Comparison, unit: str, text
         (TrendVerdict.WORSE, (-2.14, -3.9, -0.4), "ms", "worse 2", "worse 2 ± 2"),
         (TrendVerdict.BETTER, (0.12, 0.04, 0.2), "%", "better 12 %", "better 12 ± 8 %"),
         (TrendVerdict.STEADY, (-0.4, -1.0, 0.2), "cents", "steady", "steady -0.4 ± 0.6"),
+        (TrendVerdict.STEADY, (0.0, 0.0, 0.0), "%", "steady", "steady"),
         (TrendVerdict.UNCLEAR, (1.0, -3.0, 5.0), "points", "unclear", "unclear +1 ± 4"),
         (TrendVerdict.TOO_FEW_DAYS, (None, None, None), "points", "-", "too few days"),
     ],

@@ -6,16 +6,11 @@ from dataclasses import replace
 
 import pytest
 
+from trainer.core.quantities import quantity_text
 from trainer.drill import Drill, parse_drill
 from trainer.marking import Mark, Measured, Result
 from trainer.report.advice import MAX_ADVICE, advise
-from trainer.report.formatting import (
-    fill,
-    harp_tag_text,
-    quantity_text,
-    score_text,
-    signed_cents_text,
-)
+from trainer.report.formatting import fill, harp_tag_text, score_text, signed_cents_text
 from trainer.report.losses import Loss, losses
 
 WEIGHTS = {"pitch": 3.0, "time": 1.0}

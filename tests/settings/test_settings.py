@@ -234,7 +234,7 @@ def test_an_unknown_name_is_reported_with_its_place_and_the_nearest_one(
         ("sound.device = ['a', 'b']", "or number; a list is not"),
         ("sound.device = true", "or number; true is not"),
         ("sound.channel = 0", "a whole number from 1; 0 is not"),
-        ("sound.clicks = 'yes'", 'true or false; "yes" is not'),
+        ("sound.clicks = 'yes'", "'sound.clicks' must be true or false; \"yes\" is not"),
         ("sound.latency_ms = -1", "a number from 0 to 2000; -1 is not"),
         ("journal.file = 'here.sqlite'", "is relative"),
         ("journal.file = 3", "a whole path or one from ~/; 3 is not"),

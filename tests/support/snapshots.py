@@ -18,6 +18,8 @@ from tests.support.pilots import POLL_S, WAIT_S
 SNAPSHOTS = Path(__file__).parent.parent / "snapshots"
 RENEW = "HARP_TRAINER_RENEW"
 SIZES = [(80, 24), (120, 40), (200, 60)]
+STILL_S = 0.5
+"""Time in seconds for which a screen must not change before it is stored."""
 
 
 def text(pilot: Pilot[None]) -> str:
@@ -35,6 +37,10 @@ async def hold(name: str, pilot: Pilot[None], look: Callable[[Pilot[None]], str]
         await pilot.pause(POLL_S)
     screen = look(pilot)
     if os.environ.get(RENEW):
+        before = ""
+        while screen != before:  # a busy machine paints late
+            await pilot.pause(STILL_S)
+            before, screen = screen, look(pilot)
         SNAPSHOTS.mkdir(exist_ok=True)
         path.write_text(screen, encoding="utf-8")
         return

@@ -44,6 +44,14 @@ _FONT = {
     "O": ".###.|#...#|#...#|#...#|#...#|#...#|.###.",
     "T": "#####|..#..|..#..|..#..|..#..|..#..|..#..",
     "U": "#...#|#...#|#...#|#...#|#...#|#...#|.###.",
+    "V": "#...#|#...#|#...#|#...#|#...#|.#.#.|..#..",
+    "a": ".....|.....|.###.|....#|.####|#...#|.####",
+    "b": "#....|#....|####.|#...#|#...#|#...#|####.",
+    "d": "....#|....#|.####|#...#|#...#|#...#|.####",
+    "i": ".#.|...|##.|.#.|.#.|.#.|###",
+    "j": "..#|...|.##|..#|..#|#.#|.#.",
+    "m": ".....|.....|##.#.|#.#.#|#.#.#|#.#.#|#.#.#",
+    "v": ".....|.....|#...#|#...#|#...#|.#.#.|..#..",
     " ": "..|..|..|..|..|..|..",
 }
 _GLYPHS = {character: tuple(rows.split("|")) for character, rows in _FONT.items()}
@@ -72,8 +80,8 @@ def far_rows(text: str, scale: int) -> list[str]:
     """Return the rows of a text.
 
     Args:
-        text: digits, tab signs, arrows, and the letters of IN TUNE, NOT, NO and LEAK; anything else
-            is left blank.
+        text: digits, tab signs, arrows, the names of chords in the key, and the letters of IN TUNE,
+            NOT, NO and LEAK; anything else is left blank.
         scale: 1 or more.
     """
     glyphs = [_GLYPHS.get(character, _UNKNOWN) for character in text]

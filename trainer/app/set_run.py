@@ -41,10 +41,23 @@ class SetRun:
         return next((e for e in order if e != self.entry and not self.day.is_done(e)), None)
 
     @property
+    def passed(self) -> int:
+        """Number of the entry's passes that count."""
+        entry, scores = self.entry, self.day.scores(self.entry)
+        return min(entry.passes, sum(score >= entry.pass_mark for score in scores))
+
+    @property
+    def next_step(self) -> str:
+        """What the set asks for next, as a sentence."""
+        entry, following = self.entry, self.next_entry
+        if not self.is_done:
+            return f"Next: again with r; {self.passed} of {entry.passes} passed."
+        return f"Next: {following.title}, with n." if following else "The set is done."
+
+    @property
     def words(self) -> str:
         """How far the entry is, and what comes after it."""
-        entry, scores = self.entry, self.day.scores(self.entry)
-        passed = min(entry.passes, sum(score >= entry.pass_mark for score in scores))
+        entry, passed = self.entry, self.passed
         following = self.next_entry
         then = f"then {following.title}" if following else "the last of the set"
         return f"{passed} of {entry.passes} passed, {then}"

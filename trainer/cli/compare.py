@@ -22,6 +22,7 @@ from trainer.cli.options import (
     write_json,
 )
 from trainer.cli.recording_options import AsPlayedOption, ClickOption, RecordingOptions
+from trainer.core.quantities import quantity_text
 
 if TYPE_CHECKING:
     from trainer.drill import Drill
@@ -84,7 +85,7 @@ def _written_down(recording: Path) -> Drill:
     transcript = transcribe(TranscriptRequest(recording, harp=saved_harp(recording)))
     typer.echo(
         f"{recording.name} is written down for a {transcript.harp.name} harp: "
-        f"{len(transcript.notes)} notes",
+        f"{quantity_text(len(transcript.notes), 'note')}",
         err=True,
     )
     return draft_drill(transcript, recording.stem)

@@ -31,6 +31,7 @@ from trainer.cli.options import (
     write_text,
 )
 from trainer.cli.terminal_guard import silence_libraries
+from trainer.core.quantities import quantity_text
 
 if TYPE_CHECKING:
     from trainer.transcript import Transcript, TranscriptRequest
@@ -243,8 +244,8 @@ def _open(request: TranscriptRequest, out: Path | None) -> None:
 
 
 def _report_written(transcript: Transcript, out: Path) -> None:
-    count = " and ".join(str(len(part)) for part in transcript.parts)
-    typer.echo(f"{out} written: {count} notes, {transcript.harp.name} harp", err=True)
+    notes = " and ".join(quantity_text(len(part), "note") for part in transcript.parts)
+    typer.echo(f"{out} written: {notes}, {transcript.harp.name} harp", err=True)
 
 
 def _text(

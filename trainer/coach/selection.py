@@ -45,6 +45,7 @@ from trainer.coach.set_entry import (
 from trainer.coach.standing import closed_drills
 from trainer.coach.traits import SINGLE_NOTES, DrillTraits
 from trainer.coach.weaknesses import SuccessRate, Trait, TraitKind, find_weaknesses
+from trainer.core.quantities import quantity_text
 from trainer.drill import course_place, read_course
 from trainer.store import Focus, Placement
 
@@ -606,7 +607,7 @@ class _Selection:
     def _why_enjoy(self, traits: DrillTraits) -> str:
         status = self._statuses[traits.drill.name]
         days = (self._day - status.last).days
-        return f"best score {score_floor(status.best)}; not played for {days} days"
+        return f"best score {score_floor(status.best)}; not played for {quantity_text(days, 'day')}"
 
     def _since(self, status: DrillStatus) -> str:
         if status.due < self._day:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from enum import StrEnum
 
+from trainer.core.quantities import quantity_text
 from trainer.harp import Harp
 
 _YEAR_FROM_DAYS = 300
@@ -117,7 +118,7 @@ def score_floor(score: float) -> str:
 def days_text(days: int) -> str:
     """A number of days in words: ``9 days``, ``3 weeks``."""
     weeks = days // 7
-    return f"{weeks} weeks" if weeks >= 2 else f"{days} days"
+    return f"{weeks} weeks" if weeks >= 2 else quantity_text(days, "day")
 
 
 def relative_date(day: date, today: date, on: str = "") -> str:

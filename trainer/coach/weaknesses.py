@@ -33,6 +33,7 @@ from statistics import median
 
 from trainer.coach.parameters import IN_TUNE_POINTS, WEAKNESS
 from trainer.coach.sources import PLAYER_SOURCES
+from trainer.core.quantities import quantity_text
 from trainer.core.stats.beta import beta_cdf
 from trainer.drill import Drill
 from trainer.harp import Tab
@@ -403,9 +404,9 @@ def _sentence(trait: Trait, last: TryCounts, days: Sequence[TryCounts]) -> str:
     if last.silent > least:
         fault, count = "did not sound", last.silent
     elif len(sharp) >= least > 0:
-        fault, count = f"was {median(sharp):.0f} cents sharp", len(sharp)
+        fault, count = f"was {quantity_text(round(median(sharp)), 'cent')} sharp", len(sharp)
     elif len(flat) >= least > 0:
-        fault, count = f"was {-median(flat):.0f} cents flat", len(flat)
+        fault, count = f"was {quantity_text(round(-median(flat)), 'cent')} flat", len(flat)
     else:
         fault, count = "was out of tune", missed
     entry = describe_sound((Tab.parse(name),))

@@ -16,6 +16,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from trainer.core.problems import Problem, with_source_lines
+from trainer.core.quantities import quantity_text
 from trainer.core.text_files import normalize_text
 from trainer.core.toml_positions import KeySpans, Span, key_spans
 from trainer.drill.aim import can_measure
@@ -286,10 +287,12 @@ def _out_of_reach(tab: Tab, offset_cents: float, harp: Harp) -> str:
     depth = harp.bend_depth(tab.hole, tab.breath)
     reed = f"hole {tab.hole} {tab.breath}"
     if below_reed < -PARAMETERS.reach_slack_cents:
-        return f"{tab}: the target is {offset_cents:g} cents above the reed, which only bends down"
+        above = quantity_text(offset_cents, "cent")
+        return f"{tab}: the target is {above} above the reed, which only bends down"
     if below_reed > depth + PARAMETERS.reach_slack_cents:
-        reach = f"bends by about {depth:g} cents" if depth else "does not bend"
-        return f"{tab}: the target is {below_reed:g} cents below the reed, but {reed} {reach}"
+        reach = f"bends by about {quantity_text(depth, 'cent')}" if depth else "does not bend"
+        below = quantity_text(below_reed, "cent")
+        return f"{tab}: the target is {below} below the reed, but {reed} {reach}"
     return ""
 
 

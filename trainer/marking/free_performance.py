@@ -17,6 +17,7 @@ from statistics import median
 
 import numpy as np
 
+from trainer.core.quantities import quantity_text
 from trainer.drill import BeatClock, Drill, Step, TempoCurve
 from trainer.ear import HeardNote
 from trainer.harp import STANDARD_KEYS, Harp, parse_key
@@ -454,8 +455,9 @@ class _Recording:
         if abs(middle) >= TRIES.off_cents and alike >= TRIES.alike_fraction * len(known):
             side = "flat" if middle < 0.0 else "sharp"
             a4 = self.harp.a4 * 2.0 ** (middle / 1200.0)
+            size = quantity_text(round(abs(middle)), "cent")
             sentence = (
-                f"the whole harp or recording is {abs(middle):.0f} cents {side}; "
+                f"the whole harp or recording is {size} {side}; "
                 f"mark it at its own pitch with --a4 {a4:.1f}"
             )
             yield Remark("tuning", sentence, self.heard[0].start, self.heard[-1].end, size=middle)
@@ -486,7 +488,7 @@ def _other_pitch(recording: _Recording, as_written: float) -> OtherPitchError | 
     if abs(shift) == 12:
         where = f"an octave {'higher' if shift > 0 else 'lower'} than written"
     else:
-        where = f"on a harp in {key}" if key else f"{abs(shift)} half steps off"
+        where = f"on a harp in {key}" if key else f"{quantity_text(abs(shift), 'half step')} off"
     remedy = f"; mark it so with --as-played, or with --harp '{key}'" if key else ""
     sentence = f"{recording.drill.name} is played {where}{remedy}"
     return OtherPitchError(sentence, shift, key)

@@ -15,6 +15,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from trainer.core.quantities import quantity_text
 from trainer.drill import (
     DEFAULT_DIP,
     DEFAULT_WEIGHTS,
@@ -239,7 +240,11 @@ def _clause(criterion: str, step: Step, measured: Measured, setting: _Setting) -
 
 
 def _cents(cents: float) -> str:
-    return f"{abs(cents):.0f} cents {'flat' if cents < 0 else 'sharp'}"
+    return f"{_in_cents(abs(cents))} {'flat' if cents < 0 else 'sharp'}"
+
+
+def _in_cents(cents: float) -> str:
+    return quantity_text(round(cents), "cent")
 
 
 def _pitch(step: Step, measured: Measured, harp: Harp | None) -> str:
@@ -259,12 +264,12 @@ def _pitch(step: Step, measured: Measured, harp: Harp | None) -> str:
     if step.is_chord or step.offset_cents(0):
         return _cents(end)
     if step.dips_in_vibrato and measured.vibrato_cents and end > 0:
-        return f"the vibrato rises {end:.0f} cents above the note: let it only dip"
+        return f"the vibrato rises {_in_cents(end)} above the note: let it only dip"
     if tab.bend and not tab.over:
         depth = _DEPTHS[tab.bend] if tab.bend < len(_DEPTHS) else f"{tab.bend} half steps"
         if end > 0:
-            return f"not deep enough ({end:.0f} cents above the {depth})"
-        return f"too deep ({-end:.0f} cents below the {depth})"
+            return f"not deep enough ({_in_cents(end)} above the {depth})"
+        return f"too deep ({_in_cents(-end)} below the {depth})"
     if (tab.hole, tab.breath) in _SAGGING and tab.is_natural and end < -SENTENCE.sag_cents:
         return f"{_cents(end)}: draw it with less breath"
     if tab.is_natural and end < -SENTENCE.bent_cents and _can_bend(tab, harp):
@@ -314,10 +319,10 @@ def _motion(step: Step, measured: Measured, setting: _Setting) -> str:
     if figure == "back_cents":
         back = measured.back_cents or 0.0
         is_wild = back > SENTENCE.max_way_cents
-        return f"went back {'and forth' if is_wild else f'by {back:.0f} cents'} on the way"
+        return f"went back {'and forth' if is_wild else f'by {_in_cents(back)}'} on the way"
     stray = measured.stray_cents or 0.0
     is_wild = stray > SENTENCE.max_way_cents
-    return "left the path" if is_wild else f"strayed {stray:.0f} cents from the path"
+    return "left the path" if is_wild else f"strayed {_in_cents(stray)} from the path"
 
 
 def _vibrato(figure: str, wanted: Vibrato, measured: Measured) -> str:
@@ -330,7 +335,7 @@ def _vibrato(figure: str, wanted: Vibrato, measured: Measured) -> str:
     if cents > SENTENCE.max_way_cents:
         return "vibrato much too wide"
     depth = "shallow" if cents < wanted.cents else "wide"
-    return f"vibrato too {depth}, {cents:.0f} cents for {wanted.cents:g}"
+    return f"vibrato too {depth}, {_in_cents(cents)} for {wanted.cents:g}"
 
 
 def _shake(figure: str, step: Step, wanted: Shake, measured: Measured) -> str:
@@ -368,7 +373,7 @@ def _inflection(figure: str, step: Step, measured: Measured, beat_ms: float) -> 
             advice = "let it fall further" if further else "let it fall less far"
         else:
             advice = f"{word} {'deeper' if further else 'less deep'}"
-        return f"{advice} ({depth:.0f} cents for {wanted.cents:g})"
+        return f"{advice} ({_in_cents(depth)} for {wanted.cents:g})"
     pace = "quicker" if ms > float(wanted.beats) * beat_ms else "slower"
     return f"{word} {pace} ({ms:.0f} ms for {float(wanted.beats) * beat_ms:.0f})"
 
@@ -383,8 +388,8 @@ def _grace_note(step: Step, measured: Measured) -> str:
 def _steadiness(wobble: float, drift: float) -> str:
     # The curve of the drift is half as strict as that of the wobble.
     if 2.0 * wobble >= abs(drift):
-        return f"wobbling by {wobble:.0f} cents"
-    return f"{'sagging' if drift < 0 else 'rising'} by {abs(drift):.0f} cents"
+        return f"wobbling by {_in_cents(wobble)}"
+    return f"{'sagging' if drift < 0 else 'rising'} by {_in_cents(abs(drift))}"
 
 
 def _attack(measured: Measured) -> str:
@@ -397,7 +402,7 @@ def _attack(measured: Measured) -> str:
     if abs(scoop) > SENTENCE.max_scoop_cents:
         return f"slid in from another note, {settled}"
     side = "above" if scoop > 0 else "below"
-    return f"scooped from {abs(scoop):.0f} cents {side}, {settled}"
+    return f"scooped from {_in_cents(abs(scoop))} {side}, {settled}"
 
 
 def _cleanness(hole: int, db: float) -> str:

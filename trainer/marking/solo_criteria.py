@@ -25,6 +25,7 @@ from statistics import mean
 
 import numpy as np
 
+from trainer.core.quantities import quantity_text
 from trainer.drill import SOLO_CRITERIA, Clock, Drill, Solo, SoloBrief
 from trainer.marking.criteria import late_points, leak_points, pitch_points
 from trainer.marking.parameters import SCORE, SOLO, Curve
@@ -146,7 +147,7 @@ def _sentence(name: str, points: float, measured: SoloMeasured, brief: SoloBrief
                     f"hear each bend before you play it: {m.bends_off} off pitch, up to "
                     f"{brief.bends_off} are free"
                 )
-            return f"play in tune: {m.cents or 0.0:.0f} cents off on average"
+            return f"play in tune: {quantity_text(round(m.cents or 0.0), 'cent')} off on average"
         case "time":
             if good:
                 return "in time"
@@ -160,12 +161,12 @@ def _sentence(name: str, points: float, measured: SoloMeasured, brief: SoloBrief
             return "phrases with rests between them" if good else _phrase_sentence(m, brief)
         case "range":
             if good:
-                return f"a range of {m.range_half_steps} half steps"
+                return f"a range of {quantity_text(m.range_half_steps or 0, 'half step')}"
             if (m.range_half_steps or 0) >= brief.range_half_steps:
                 return "share the time among more notes: a few of them take most of it"
             return (
-                f"use more of the harp: {m.range_half_steps} half steps from the lowest to the "
-                f"highest note, {brief.range_half_steps} are asked for"
+                f"use more of the harp: {quantity_text(m.range_half_steps or 0, 'half step')} from the "
+                f"lowest to the highest note, {brief.range_half_steps} are asked for"
             )
         case _:
             return "one idea leads to another" if good else _variety_sentence(m)
@@ -177,7 +178,7 @@ def _phrase_sentence(m: SoloMeasured, brief: SoloBrief) -> str:
     if len(m.phrases) == 1 or (m.phrased or 0.0) < 0.5:
         return (
             f"rest for {_count(brief.rest_beats, 'beat')} after each phrase of up to {bars}: the "
-            f"longest lasts {longest:.0f} beats"
+            f"longest lasts {quantity_text(round(longest), 'beat')}"
         )
     return f"make whole phrases of up to {bars}: {_count(len(m.phrases), 'phrase')}, some too short"
 

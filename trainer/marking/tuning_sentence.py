@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from trainer.core.quantities import quantity_text
 from trainer.harp import Harp
 from trainer.marking.habits import tuning_habit
 from trainer.marking.mark import Result
@@ -29,8 +30,8 @@ def explain_tuning(result: Result, harp: Harp) -> Result:
     cents = habit.size if side == "sharp" else -habit.size
     a4_hz = harp.a4 * 2.0 ** (cents / 1200.0)
     cause = (
-        f"most notes are about {habit.size:.0f} cents {side}: measure the harp, or set "
-        f"A4 = {a4_hz:.1f} Hz"
+        f"most notes are about {quantity_text(round(habit.size), 'cent')} {side}: measure the "
+        f"harp, or set A4 = {a4_hz:.1f} Hz"
     )
     off = {
         id(mark)
@@ -40,7 +41,8 @@ def explain_tuning(result: Result, harp: Harp) -> Result:
     explained = []
     for mark in result.marks:
         if id(mark) in off:
-            clause = cause or f"{abs(mark.measured.cents or 0.0):.0f} cents {side}, like most notes"
+            size = quantity_text(round(abs(mark.measured.cents or 0.0)), "cent")
+            clause = cause or f"{size} {side}, like most notes"
             rest = {name: earned for name, earned in mark.criteria.items() if name != "pitch"}
             sentence = mark_sentence(
                 mark.step,

@@ -7,10 +7,11 @@ from collections.abc import Sequence
 from statistics import median
 
 from trainer.core.printable import printable
+from trainer.core.quantities import quantity_text
 from trainer.harp import Harp
 from trainer.marking import Result
 from trainer.practice import MarkedRecording
-from trainer.report.formatting import fill, quantity_text, score_text
+from trainer.report.formatting import fill, score_text
 from trainer.report.result_report import result_data
 from trainer.report.schemas.results import BestPassData, RecordingData
 
@@ -61,8 +62,8 @@ def targets_text(harp: Harp) -> str:
     if harp.temperament.name != "equal":
         parts.append(f"temperament {harp.temperament.name}")
     if offsets := [cents for cents in harp.offsets.values() if cents]:
-        largest = max(map(abs, offsets))
-        parts.append(f"{quantity_text(len(offsets), 'offset')} of up to {largest:.0f} cents")
+        largest = quantity_text(round(max(map(abs, offsets))), "cent")
+        parts.append(f"{quantity_text(len(offsets), 'offset')} of up to {largest}")
     return ", ".join(parts)
 
 

@@ -17,10 +17,11 @@ from statistics import median
 from typing import Any
 
 from trainer.core.printable import printable
+from trainer.core.quantities import quantity_text
 from trainer.core.tables import safe_cell
 from trainer.drill import Drill
 from trainer.report.drill_choice import best_drill
-from trainer.report.formatting import markdown_text, quantity_text, score_text, sentence_text
+from trainer.report.formatting import markdown_text, score_text, sentence_text
 from trainer.report.grades import FAULT_BELOW
 from trainer.report.losses import Loss, losses
 from trainer.report.remedies import REMEDIES, a4_text, remark_habit, skipped_steps

@@ -6,10 +6,11 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from statistics import median, pstdev
 
+from trainer.core.quantities import quantity_text
 from trainer.drill import Step
 from trainer.marking import Mark, Result
 from trainer.report.directions import written_tab
-from trainer.report.formatting import WIDTH, fill, quantity_text, score_text
+from trainer.report.formatting import WIDTH, fill, score_text
 from trainer.report.schemas.results import (
     ComparedFigureData,
     ComparedStepData,

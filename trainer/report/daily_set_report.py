@@ -6,8 +6,9 @@ import textwrap
 from collections.abc import Iterable
 
 from trainer.coach import DailySet, Missing, Reason, SetEntry
+from trainer.core.quantities import quantity_text
 from trainer.practice import DayEnded, DayEvent, EntryEnded, EntryStarted, Event
-from trainer.report.formatting import WIDTH, fill, quantity_text, score_text
+from trainer.report.formatting import WIDTH, fill, score_text
 from trainer.report.schemas.progress import DailySetData
 from trainer.report.tab_layout import drill_text, tab_page_text
 from trainer.report.take_lines import TakeLines
@@ -129,7 +130,7 @@ class DaySessionLines:
                 drill = plan.drill
                 assert drill is not None
                 self._lines = TakeLines(plan, self._width)
-                start = f" It begins in {rest_s:.0f} seconds." if rest_s else ""
+                start = f" It begins in {quantity_text(round(rest_s), 'second')}." if rest_s else ""
                 head = (
                     f"{number} of {count}, {entry.reason}: {drill.title}, on the {_harp(entry)} "
                     f"harp; {entry.why}.{start}"

@@ -19,6 +19,7 @@ from pathlib import Path
 
 from trainer import __version__
 from trainer.core.logs import log_folder
+from trainer.core.quantities import quantity_text
 from trainer.core.system import CAN_FORK, HAS_BYTE_NAMES
 from trainer.settings import ResolvedSettings
 from trainer.sound import Device, SoundError, find_devices
@@ -91,7 +92,8 @@ def _journal(path: Path) -> str:
     except JournalError as error:
         reason = str(error).replace(str(path), "FILE")
         return f"{size_mb:.1f} MB, cannot be used: {_home_as_tilde(reason)}"
-    return f"{size_mb:.1f} MB, {takes} takes, {backups} backups, {free_gb:.0f} GB free"
+    kept = f"{quantity_text(takes, 'take')}, {quantity_text(backups, 'backup')}"
+    return f"{size_mb:.1f} MB, {kept}, {free_gb:.0f} GB free"
 
 
 def _sound() -> str:

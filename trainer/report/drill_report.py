@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
+from trainer.core.quantities import quantity_text
 from trainer.drill import CRITERIA, DEFAULT_WEIGHTS, Drill, Goal, drill_position
 from trainer.harp import Harp
 from trainer.music import key_in_position, pitch_class_name, position_name
-from trainer.report.formatting import bars_text, quantity_text
+from trainer.report.formatting import bars_text
 
 _DEFAULT_GOAL = Goal()
 

@@ -1,4 +1,4 @@
-"""Scores, quantities, days and line breaks as every report writes them."""
+"""Scores, days and line breaks as every report writes them."""
 
 from __future__ import annotations
 
@@ -28,11 +28,6 @@ def fill(text: str, width: int = WIDTH, first: str = "", rest: str = "") -> str:
 def score_text(score: float) -> str:
     """Return a score as a whole number, never rounded up to one that was not reached."""
     return str(int(score + 1e-9))
-
-
-def quantity_text(number: float, unit: str) -> str:
-    """Return a number and its unit, in the plural unless it is 1: ``1 bar``, ``0.5 seconds``."""
-    return f"{number:g} {unit}{'' if number == 1 else 's'}"
 
 
 def sentence_text(text: str) -> str:

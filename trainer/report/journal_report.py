@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from trainer.report.formatting import WIDTH, fill, harp_tag_text, quantity_text, score_text
+from trainer.core.quantities import quantity_text
+from trainer.report.formatting import WIDTH, fill, harp_tag_text, score_text
 from trainer.report.schemas.journals import JournalData, ListedTakeData, PlayerSummaryData, TakeData
 from trainer.store import BYTES_PER_MB, Journal, OwnHarp, TakeRecord, list_audio
 from trainer.transfer import step_record_data, take_summary_data

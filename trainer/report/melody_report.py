@@ -5,9 +5,10 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
+from trainer.core.quantities import quantity_text
 from trainer.drill import Arrangement, Melody
 from trainer.music import position_for, position_name
-from trainer.report.formatting import WIDTH, quantity_text
+from trainer.report.formatting import WIDTH
 from trainer.report.tab_layout import tab_page_text
 from trainer.report.transposition_report import MAX_ROWS, MIN_REASON_COLUMNS, interval_text
 

@@ -99,7 +99,7 @@ def draw_progress(
     figure.title(f"{printable(progress.name)}: {measure.title}, {measure.unit}")
     figure.xlabel(f"{_DAY_MARKER} a day   ⠒ {curve.line_name}")
     if not curve.days:
-        figure.title(f"{printable(progress.name)}: nothing measured of {measure.title}")
+        figure.title(f"{printable(progress.name)}: {measure.title}, not measured yet")
         return
     figure.scatter(*_xy(curve.days, measure), marker=_DAY_MARKER, color=palette.days)
     line = figure.plot if len(curve.at) > 1 else figure.scatter

@@ -29,11 +29,12 @@ from trainer.coach import (
     TrendVerdict,
     TrendWindow,
 )
+from trainer.core.quantities import quantity_text
 from trainer.core.stats.location_shift import CONFIDENCE_LEVEL
 from trainer.core.tables import safe_cell
 from trainer.drill import CRITERIA
 from trainer.harp import Tab
-from trainer.report.formatting import WIDTH, day_text, quantity_text, signed_cents_text
+from trainer.report.formatting import WIDTH, day_text, signed_cents_text
 from trainer.report.schemas.progress import (
     BestDayData,
     ComparisonData,
@@ -116,6 +117,8 @@ def trend_text(trend: Trend, unit: str) -> str:
     if trend.gain is None or trend.low is None or trend.high is None:
         return str(trend.verdict)
     half = value_text((trend.high - trend.low) / 2.0, unit)
+    if value_text(trend.gain, unit) == half == value_text(0.0, unit):
+        return str(trend.verdict)
     is_plain = trend.verdict in (TrendVerdict.BETTER, TrendVerdict.WORSE)
     gain = value_text(abs(trend.gain), unit).removesuffix(" %")
     sign = "" if is_plain else "-" if trend.gain < 0.0 else "+"
@@ -156,9 +159,9 @@ def practice_text(practice: PracticeSummary, weeks: int, today: date) -> list[st
     streak = practice.days_in_a_row
     row = f"; the last {streak} days in a row" if streak > 1 else ""
     return [
-        f"The last {length} days: practised on {practice.recent.days}, "
-        f"{_minutes(practice.recent)}. The {length} before: on {practice.before.days}, "
-        f"{_minutes(practice.before)}.",
+        f"The last {length} days: {_minutes(practice.recent)} on "
+        f"{quantity_text(practice.recent.days, 'day')}. The {length} before: "
+        f"{_minutes(practice.before)} on {practice.before.days}.",
         f"Since {day_text(practice.first, today)}: {quantity_text(total.days, 'day')}, "
         f"{quantity_text(total.takes, 'take')}, {_minutes(total)}{row}.",
     ]
@@ -166,7 +169,7 @@ def practice_text(practice: PracticeSummary, weeks: int, today: date) -> list[st
 
 def _minutes(time: PracticeTime) -> str:
     if time.minutes < 120.0:
-        return f"{time.minutes:.0f} minutes"
+        return quantity_text(round(time.minutes), "minute")
     return f"{time.minutes / 60.0:.0f} hours"
 
 

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import date
 
+from trainer.core.quantities import quantity_text
 from trainer.harp import Harp
 from trainer.reedcare import REED_WATCH, Detuning, HarpWatch, ReedHistory, ReedState, nominal_harp
-from trainer.report.formatting import day_text, fill, quantity_text, signed_cents_text
+from trainer.report.formatting import day_text, fill, signed_cents_text
 from trainer.report.schemas.harps import ReedChangeData, ReedWatchData
 
 RECENT_DAYS = 5
@@ -75,7 +76,7 @@ def _change_text(reed: ReedHistory, today: date) -> str:
     monthly = change.cents_per_month
     rate = "at once" if monthly is None else f"by {monthly:.1f} cents a month"
     text = (
-        f"{reed.tab} {verb} against the others: by {change.cents:.0f} cents "
+        f"{reed.tab} {verb} against the others: by {quantity_text(round(change.cents), 'cent')} "
         f"({max(0.0, change.low):.0f} to {change.high:.0f}), {rate}, since about "
         f"{_since_text(change, today)}."
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Iterator
 
+from trainer.core.quantities import quantity_text
 from trainer.drill import Drill, Step, step_directions
 from trainer.marking import SoloMark
 from trainer.practice import (
@@ -72,8 +73,9 @@ def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
 def passage_text(passage: Passage) -> str:
     """Return a looped passage and how it is played, in a sentence."""
     shift = passage.half_steps
-    pitch = f", {abs(shift):g} half steps {'up' if shift > 0 else 'down'}" if shift else ""
-    count_in = f", after {passage.count_in} beats" if passage.count_in else ""
+    side = "up" if shift > 0 else "down"
+    pitch = f", {quantity_text(abs(shift), 'half step')} {side}" if shift else ""
+    count_in = f", after {quantity_text(passage.count_in, 'beat')}" if passage.count_in else ""
     return (
         f"Looping {passage.first:.2f} to {passage.last:.2f} s of {passage.path.name} at "
         f"{100.0 * passage.speed:.0f} %{pitch}{count_in}."

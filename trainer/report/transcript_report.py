@@ -7,6 +7,7 @@ import io
 import textwrap
 from collections.abc import Iterator
 
+from trainer.core.quantities import quantity_text
 from trainer.core.tables import safe_cell
 from trainer.drill import CleannessRule
 from trainer.harp import Harp
@@ -45,7 +46,8 @@ def transcript_text(transcript: Transcript, width: int = WIDTH) -> str:
     if transcript.meter is not None:
         blocks.append(tab_page_text(draft_drill(transcript, "heard", transcript.name), width))
     for number, part in enumerate(transcript.parts, start=1):
-        name = [] if len(transcript.parts) == 1 else [f"Part {number}, {len(part)} notes:"]
+        heading = f"Part {number}, {quantity_text(len(part), 'note')}:"
+        name = [] if len(transcript.parts) == 1 else [heading]
         blocks.append("\n".join([*name, _HEAD, *(line for note in part for line in _line(note))]))
     blocks += map(fill, transcript.warnings)
     return "\n\n".join(block for block in blocks if block)

@@ -94,9 +94,9 @@ def _problem(path: tuple[str, ...], detail: Any) -> SettingProblem:
         )
     if detail["type"] == "value_error":
         return SettingProblem(path, False, detail["msg"].removeprefix("Value error, "))
-    expected = (SETTING_TABLES[path[0]].model_fields[path[1]].description or "").split("; not set")[
-        0
-    ]
+    field = SETTING_TABLES[path[0]].model_fields[path[1]]
+    described = (field.description or "").split("; not set")[0]
+    expected = "true or false" if field.annotation is bool else described
     return SettingProblem(
         path, False, f"'{name}' must be {expected}; {describe_value(value)} is not"
     )

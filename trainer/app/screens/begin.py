@@ -151,7 +151,7 @@ class BeginScreen(Screen[str | tuple[str, ...] | None]):
             FROM_HERE: choice_line(here, about, chosen=chosen == FROM_HERE),
             PLACE: choice_line(
                 "Find my level",
-                "you play for some five minutes",
+                "about five minutes of playing",
                 chosen=chosen == PLACE,
             ),
         }
@@ -211,7 +211,11 @@ class LevelsScreen(Screen[None]):
     ABOUT: ClassVar[str] = "Your level in each skill; what you play from now on corrects it."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
-            "escape,space,enter", "dismiss", "back", key_display="esc", tooltip="on to today's set"
+            "enter,space,escape",
+            "dismiss",
+            "go on",
+            key_display="enter",
+            tooltip="on to today's set",
         ),
     ]
 

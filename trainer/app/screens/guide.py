@@ -226,7 +226,7 @@ class GuideScreen(TakeScreen):
             steps=self._steps,
             title="the harp's A4",
             words=f"Many harps are tuned a little above A4 = 440 Hz. Play {notes}, each alone and "
-            f"softly for a second, in any order: then the trainer judges your harp by its own "
+            f"softly for two seconds, in any order: then the trainer judges your harp by its own "
             f"pitch. {end[0].upper()}{end[1:]}.",
             asked="" if choices else self._tuning.asked,
             choices=tuple(f"A4 = {hz:g} Hz" for hz in choices),

@@ -376,7 +376,8 @@ class PracticeScreen(TakeScreen):
 
     def _show_result(self, take: TakeState) -> None:
         if take.sheet.result is not None:
-            result = ResultScreen(take.sheet.result, take, self.session, self._shelf)
+            in_set = self._run.next_step if self._run else ""
+            result = ResultScreen(take.sheet.result, take, self.session, self._shelf, in_set)
             self.app.push_screen(result, self._take_wish)
 
     def _take_wish(self, wish: str | None) -> None:

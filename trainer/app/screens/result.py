@@ -118,7 +118,7 @@ def total_content(result: Result, before: Sequence[float] = ()) -> Content:
     ]
     if before:
         parts.append((f"  {before_text(before)}", CSS_PENS["quiet"].color))
-    if weakest is not None:
+    if weakest is not None and score_text(weakest.score) != "100":
         parts.append(
             f"\nweakest: step {weakest.step.index + 1} ({written_tab(weakest.step)}), "
             f"{score_text(weakest.score)}"
@@ -167,11 +167,19 @@ def bars_content(marks: Sequence[Mark], width: int) -> Content:
     return Content.assemble(*parts)
 
 
-def next_content(result: Result, shelf: Sequence[Drill], width: int) -> Content:
-    """Return in two lines at most what to do next: what a teacher would say first."""
+def next_content(result: Result, shelf: Sequence[Drill], width: int, in_set: str = "") -> Content:
+    """Return in two lines at most what to do next: what a teacher would say first.
+
+    Args:
+        result: the marks and their total.
+        shelf: drills that advice may name.
+        width: width in cells.
+        in_set: what the daily set asks for after a pass without advice; empty outside it.
+    """
     pieces = advise(result, shelf)
     if not pieces:
-        return Content("Next: a little faster, or the next drill." if result.passed else "")
+        words = in_set or "Next: a little faster, or the next drill."
+        return Content(words if result.passed else "")
     first = pieces[0]
     drill = f" Try {first.drill}." if first.drill else ""
     text = f"{first.focus} {first.reason}{drill}"
@@ -198,6 +206,7 @@ class ResultScreen(PlaybackScreen[str | None]):
         take: the take, for its trace and its audio; None if only the marks are known.
         session: its listener plays the audio; None to play nothing.
         shelf: drills that advice may name.
+        in_set: what the daily set asks for next; empty outside it.
     """
 
     CAUTION = "a plays the step, e its bar. Headphones: moderate level."
@@ -234,8 +243,10 @@ class ResultScreen(PlaybackScreen[str | None]):
         take: TakeState | None = None,
         session: Session | None = None,
         shelf: Sequence[Drill] = (),
+        in_set: str = "",
     ) -> None:
         super().__init__(session)
+        self._in_set = in_set
         self._result, self._take, self._shelf = result, take, shelf
         self._worst_first = False
         self._chosen_id: str | None = None
@@ -389,7 +400,9 @@ class ResultScreen(PlaybackScreen[str | None]):
         self.query_one("#profile", Static).update(profile_content(self._result.marks, width))
         for bars in self.query("#bars").results(Static):
             bars.update(bars_content(self._result.marks, width))
-        self.query_one("#next", Static).update(next_content(self._result, self._shelf, width))
+        self.query_one("#next", Static).update(
+            next_content(self._result, self._shelf, width, self._in_set)
+        )
         self._show()
 
     def _show(self, *, first: bool = False) -> None:

@@ -37,8 +37,8 @@ from trainer.app.widgets.settings_list import (
     value_problem,
 )
 from trainer.core import TrainerError
+from trainer.core.quantities import quantity_text
 from trainer.practice import Plan
-from trainer.report.formatting import quantity_text
 from trainer.settings import (
     ResolvedSettings,
     SettingKey,

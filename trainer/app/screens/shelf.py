@@ -26,8 +26,8 @@ from trainer.app.widgets.drill_preview import (
     feature_signs,
 )
 from trainer.app.widgets.key_footer import KeyFooter
+from trainer.core.quantities import quantity_text
 from trainer.drill import Drill
-from trainer.report.formatting import quantity_text
 
 SPLIT_COLUMNS = 110
 """Columns from which the preview stands beside the list."""

@@ -15,7 +15,7 @@ from trainer.app.shapes import grade_pen
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.coach import DailySet, SetEntry, score_floor
-from trainer.report.formatting import quantity_text
+from trainer.core.quantities import quantity_text
 from trainer.report.grades import grade_of_score
 
 TITLE_CELLS = 36

@@ -29,8 +29,8 @@ from trainer.app.widgets.drill_preview import DrillPreview, DrillPreviewState
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.coach import DailySet, Missing, Reason, SetEntry, score_floor
 from trainer.core import TrainerError
+from trainer.core.quantities import quantity_text
 from trainer.drill import Drill
-from trainer.report.formatting import quantity_text
 
 TITLE_CELLS, HARP_CELLS = 33, 6
 """Width of a title, and of the harp after it, in cells."""
@@ -110,10 +110,10 @@ def entry_options(view: DailySetView) -> list[Option]:
 
 
 def calendar_content(view: DailySetView) -> Content:
-    """Return the last weeks, a line each from Monday to Sunday: ● played, · not, blank to come."""
+    """Return the last weeks, a line each under the days: ● played, · not, blank to come."""
     today, first = view.day.day, calendar_start(view.day.day)
     good, quiet = CSS_PENS["good"].color, CSS_PENS["quiet"].color
-    parts: list[str | tuple[str, str]] = []
+    parts: list[str | tuple[str, str]] = [(f"{'':8}M T W T F S S\n", quiet)]
     for week in range(CALENDAR_WEEKS):
         monday = first + timedelta(weeks=week)
         parts.append((f"{monday.day:>2} {monday:%b}  ", quiet))

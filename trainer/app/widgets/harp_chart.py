@@ -12,6 +12,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from trainer.app.canvas import Canvas, TextRow, TextSpan, truncate
+from trainer.core.quantities import quantity_text
 from trainer.drill import Goal
 from trainer.harp import (
     HOLES,
@@ -25,7 +26,6 @@ from trainer.harp import (
 )
 from trainer.music import position_name
 from trainer.reedcare import measured_pitches, nominal_harp
-from trainer.report.formatting import quantity_text
 from trainer.report.harp_chart import Chart, ChartEntry
 from trainer.store import OwnHarp
 
@@ -104,8 +104,8 @@ class HarpState:
 
 def reed_offset_text(off: float) -> str:
     """Return the offset of a reed in words."""
-    whole = round(abs(off))
-    return f"{whole} cents {'sharp' if off > 0 else 'flat'}" if whole else "in tune"
+    whole, side = round(abs(off)), "sharp" if off > 0 else "flat"
+    return f"{quantity_text(whole, 'cent')} {side}" if whole else "in tune"
 
 
 def is_out_of_tune(reed: ReedTuning) -> bool:

@@ -21,7 +21,8 @@ from trainer.coach import (
     TrendVerdict,
     TrendWindow,
 )
-from trainer.report.formatting import day_text, quantity_text
+from trainer.core.quantities import quantity_text
+from trainer.report.formatting import day_text
 from trainer.report.progress_plots import PLOTTED_MEASURES, Palette, draw_progress
 from trainer.report.progress_report import (
     subject_text,
@@ -173,8 +174,8 @@ def _other_content(line: ProgressLine, name: str, window: TrendWindow) -> Conten
 
 
 def _usual_text(line: ProgressLine, name: str) -> str:
-    unit = METRICS[name].unit
-    return value_text(line.usual.value(name), unit) + ("" if unit == "%" else f" {unit}")
+    unit, value = METRICS[name].unit, line.usual.value(name)
+    return value_text(value, unit) + ("" if unit == "%" or value is None else f" {unit}")
 
 
 class ProgressPlot(PlotextPlot):

@@ -15,6 +15,7 @@ from trainer.app.far_text import FONT_ROWS, far_height, far_rows, far_scale, far
 from trainer.app.large_text import large_rows
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.gauge import STATE_PENS
+from trainer.core.quantities import quantity_text
 from trainer.drill import format_sound
 from trainer.report.solo_report import chords_at
 
@@ -70,6 +71,10 @@ class ReadoutState:
             readout = _count_in(take)
         elif take.phase is Phase.WAITING:
             readout = _waiting(take)
+        elif take.phase is Phase.NO_SOUND:
+            readout = _stopped(take, "× no sound: waiting for the microphone")
+        elif take.phase is Phase.PAUSED and take.displayed.tab is None:
+            readout = _stopped(take, "‖ paused: space goes on")
         elif take.running:
             readout = _with_held(readout_of(take.displayed), take)
         else:
@@ -141,7 +146,7 @@ def offset_words(reading: DisplayedReading) -> str:
     """Return the offset and the cleanness in words."""
     offset = reading.whole_cents or 0
     side = "flat" if offset < 0 else "sharp"
-    words = f"{abs(offset)} cents {side}" if offset else ""
+    words = f"{quantity_text(abs(offset), 'cent')} {side}" if offset else ""
     if abs(offset) <= reading.tolerance:
         words = f"in tune, {words}" if words else "in tune"
     if reading.missing:
@@ -185,9 +190,9 @@ def _waiting(take: TakeState) -> ReadoutState:
     return ReadoutState(str(seconds), "", words, "now", words_pen="now", counting=True)
 
 
-def _stopped(take: TakeState) -> ReadoutState:
+def _stopped(take: TakeState, words: str = "") -> ReadoutState:
     wanted = take.displayed.wanted_text
-    words = "space starts the count-in" if take.drill else "space starts listening"
+    words = words or ("space starts the count-in" if take.drill else "space starts listening")
     return ReadoutState(wanted, "", words, "faint", words_pen="quiet")
 
 

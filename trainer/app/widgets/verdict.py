@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from trainer.app.canvas import Canvas, TextRow, truncate
 from trainer.app.shapes import grade_pen
@@ -56,7 +56,7 @@ def last_mark_row(mark: Mark | None) -> TextRow:
 def total_row(state: VerdictState) -> TextRow:
     """Draw the count of marks, the weakest step and the total of the last pass."""
     spans: list[tuple[str, str]] = [(f" {state.marked} of {state.total} steps marked", "quiet")]
-    if state.weakest:
+    if state.weakest and score_text(state.weakest.score) != "100":
         graded = grade_of_mark(state.weakest)
         step = state.weakest.step
         spans += [
@@ -82,4 +82,7 @@ class VerdictLines(Canvas[VerdictState]):
 
     def draw(self, state: VerdictState, width: int, height: int) -> Sequence[TextRow]:
         """Draw both rows."""
-        return [truncate(last_mark_row(state.last), width), truncate(total_row(state), width)]
+        total = total_row(state)
+        if sum(len(text) for text, _ in total) > width:  # the last pass matters more
+            total = total_row(replace(state, weakest=None))
+        return [truncate(last_mark_row(state.last), width), truncate(total, width)]
