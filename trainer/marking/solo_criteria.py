@@ -160,13 +160,14 @@ def _sentence(name: str, points: float, measured: SoloMeasured, brief: SoloBrief
         case "phrases":
             return "phrases with rests between them" if good else _phrase_sentence(m, brief)
         case "range":
+            span = quantity_text(m.range_half_steps or 0, "half step")
             if good:
-                return f"a range of {quantity_text(m.range_half_steps or 0, 'half step')}"
+                return f"a range of {span}"
             if (m.range_half_steps or 0) >= brief.range_half_steps:
                 return "share the time among more notes: a few of them take most of it"
             return (
-                f"use more of the harp: {quantity_text(m.range_half_steps or 0, 'half step')} from the "
-                f"lowest to the highest note, {brief.range_half_steps} are asked for"
+                f"use more of the harp: {span} from the lowest to the highest note, "
+                f"{brief.range_half_steps} are asked for"
             )
         case _:
             return "one idea leads to another" if good else _variety_sentence(m)
