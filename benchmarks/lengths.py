@@ -209,7 +209,7 @@ def main() -> None:
         "benchmarks.lengths" + (" --choice" if options.choice else ""),
         f"notes, not sound; onsets of the first two scattered by {options.scatter_ms:g} ms; seeds "
         f"from {options.first}",
-        "the constants were chosen by hand on the shelf, on seeds below 100 of the grammar and on "
+        "the constants were chosen by hand on the shelf, on seeds below 200 of the grammar and on "
         "seeds below 100 of the made-up tunes; none on the styles",
     )
     rows = materials(

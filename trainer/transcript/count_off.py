@@ -103,9 +103,9 @@ def find_count_off(
     for count in p.counts:
         if len(sounds) < count:
             continue
-        found = _row(np.array(sounds[-count:]), first)
-        if found is not None:
-            return found
+        count_off = _row(np.array(sounds[-count:]), first)
+        if count_off is not None:
+            return count_off
     return None
 
 
