@@ -1,8 +1,8 @@
 """The ear: blocks of samples in, readings out, for a microphone and a file alike.
 
 There is one reading per hop of about 5 ms, and four per hop just after an attack, so that a
-note's pitch is reported as early as possible. While a pitch rests, it is measured for every second
-reading. A reading depends only on the samples before `Reading.heard`, not on how they were divided
+note's pitch is reported as early as possible. While a pitch rests or moves slowly and evenly, it is
+measured for every second reading, and extrapolated for the others. A reading depends only on the samples before `Reading.heard`, not on how they were divided
 into blocks.
 """
 
@@ -118,11 +118,20 @@ class EarParameters:
     """Change of the pitch from one reading to the next under which it rests, cents. Chosen by
     hand: a shallow scoop of a sixteenth rises faster."""
     rest_readings: int = 3
-    """Readings in a row of a pitch that rests from which it is read once a hop after an attack,
-    and measured once in two hops later. Chosen by hand."""
+    """Readings in a row of a pitch that rests from which it is read once a hop after an attack.
+    Chosen by hand."""
+    even_cents: float = 0.3
+    """Distance of the pitch from the line through the two measured before under which it moves
+    evenly, cents. From there the line leads on for a hop, and errs by less. Chosen by hand."""
+    even_readings: int = 3
+    """Readings in a row of a pitch that moves evenly from which it is measured once in two hops.
+    Chosen by hand."""
+    slow_cents_s: float = 200.0
+    """Speed of the pitch up to which it may go unmeasured, cents per second. A vibrato of 20 cents
+    at 5 Hz reaches 600. Chosen by hand."""
     rest_db: float = 0.5
-    """Change of the level from one hop to the next up to which a pitch that rests may go
-    unmeasured, dB. Chosen by hand."""
+    """Change of the level from one hop to the next up to which the pitch may go unmeasured, dB.
+    Chosen by hand."""
     mean_s: float = 0.04
     """Span of the mean that is subtracted as the sound card's offset, seconds. A harp's sound has
     almost no mean over this span."""
@@ -222,12 +231,16 @@ class _NoteState:
         reeds: the reeds at the last detection.
         pitched: whether the last reading has a pitch.
         resting: number of measured pitches in a row that hardly differ from the one before.
+        resting: readings in a row of a pitch that rests.
+        even: readings in a row of a pitch that moves slowly and evenly.
+        slope: change of the main pitch from one measurement to the next, Hz per sample.
         measured: the pitches that were measured last; None if there were none.
         is_measured: whether those of the last reading were measured.
         level_db: level of the last reading.
     """
 
     __slots__ = (
+        "even",
         "is_measured",
         "level_db",
         "measured",
@@ -236,6 +249,7 @@ class _NoteState:
         "reeds",
         "resting",
         "segment",
+        "slope",
         "track",
     )
 
@@ -246,6 +260,8 @@ class _NoteState:
         self.reeds: ReedEstimate | None = None
         self.pitched = False
         self.resting = 0
+        self.even = 0
+        self.slope = 0.0
         self.measured: _Pitches | None = None
         self.is_measured = False
         self.level_db = MINIMUM_LEVEL_DB
@@ -256,19 +272,26 @@ class _NoteState:
         self.track.clear()
         self.reeds = None
         self.pitched = False
-        self.resting = 0
+        self.resting = self.even = 0
+        self.slope = 0.0
         self.measured = None
         self.is_measured = False
 
-    def measure(self, measured: _Pitches | None, rest_cents: float) -> None:
-        """Note a measurement, and whether the pitch rests."""
+    def measure(self, measured: _Pitches | None, p: EarParameters, rate: float) -> None:
+        """Note a measurement, and whether the pitch rests or moves evenly."""
         last, self.measured, self.is_measured = self.measured, measured, True
         if measured is None or last is None or len(last.hz) != len(measured.hz):
-            self.resting = 0
-        elif abs(cents(measured.hz[0], last.hz[0])) < rest_cents:
-            self.resting += 1
-        else:
-            self.resting = 0
+            self.resting = self.even = 0
+            return
+        passed, now = measured.centre - last.centre, measured.hz[0]
+        moved = abs(cents(now, last.hz[0]))
+        self.resting = self.resting + 1 if moved < p.rest_cents else 0
+        if passed <= 0.0:
+            return
+        is_slow = moved * rate < p.slow_cents_s * passed
+        is_even = abs(cents(now, last.hz[0] + self.slope * passed)) < p.even_cents
+        self.even = self.even + 1 if is_slow and is_even else 0
+        self.slope = (now - last.hz[0]) / passed
 
     @property
     def several(self) -> bool:
@@ -488,7 +511,7 @@ class Ear:
         if not self._gate.open:
             self._restart(self._end)
             return self._unpitched_reading(level, onset)
-        pitch = self._resting_pitches(level) if whole_hop else None
+        pitch = self._extrapolated_pitches(level) if whole_hop else None
         if pitch is None:
             pitch = self._measure_pitches(whole_hop=whole_hop)
         note.level_db = level
@@ -498,12 +521,13 @@ class Ear:
         tab = self._track_tab(pitch.hz[0], pitch.centre)
         return self._pitched_reading(level, onset, pitch.hz, pitch.centre, tab)
 
-    def _resting_pitches(self, level: float) -> _Pitches | None:
-        """The pitches measured one hop ago, if they rest; None if they have to be measured."""
-        note, p = self._note, self._parameters
+    def _extrapolated_pitches(self, level: float) -> _Pitches | None:
+        """The pitches by those measured one hop ago; None if they have to be measured."""
+        note, p, hop = self._note, self._parameters, self._spans.hop
+        measured = note.measured
         if (
-            note.resting < p.rest_readings
-            or note.measured is None
+            note.even < p.even_readings
+            or measured is None
             or not note.is_measured
             or abs(level - note.level_db) > p.rest_db
             or self._is_young(note.segment)
@@ -511,7 +535,8 @@ class Ear:
         ):
             return None
         note.is_measured = False
-        return note.measured._replace(centre=note.measured.centre + self._spans.hop)
+        main, *others = measured.hz
+        return _Pitches((main + hop * note.slope, *others), measured.centre + hop)
 
     def _measure_pitches(self, *, whole_hop: bool) -> _Pitches | None:
         """Measure the pitches, and detect the reeds if that is due; None without a pitch."""
@@ -529,7 +554,7 @@ class Ear:
         pitches = self._main_pitch(estimate)
         if schedule.last == self._end:
             schedule.expect(young=self._is_young(note.segment))
-        note.measure(pitches, self._parameters.rest_cents)
+        note.measure(pitches, self._parameters, self._sound.rate)
         return pitches
 
     def _track_tab(self, hz: float, centre: float) -> Tab:

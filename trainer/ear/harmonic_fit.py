@@ -53,15 +53,16 @@ HARMONIC_FIT = HarmonicFitParameters()
 CACHED_MODELS = 256
 """Size of the cache of models, 0.1 MB each for one reed. An attack needs about twenty, for window
 lengths that nothing else has; the models of held notes must outlast a few attacks."""
-LENGTH_STEP = 512
-"""Step of the length of cached partials, in samples."""
+LENGTH_STEP = 256
+"""Step of the length of cached partials, in samples: while the window of a note grows, most of its
+pitches are new."""
 CACHED_PARTIALS = 128
 """Number of grid points whose partials are cached, 0.1 MB each: some of each note of a tune."""
-GRID_PER_OCTAVE = 600.0
-"""Grid of the guesses, points per octave: two cents. The error of a Gauss-Newton step falls with
-the square of its length; from a cent away it is 0.002 cents or less in windows of 27 ms, up to
-1 kHz, and 0.006 cents in windows of 43 ms. Levels are those at the grid point, within 0.004 dB of
-the true ones in windows of 27 ms."""
+GRID_PER_OCTAVE = 300.0
+"""Grid of the guesses, points per octave: four cents. The error of a Gauss-Newton step falls with
+the square of its length: of 300 synthetic mixtures of one or two reeds between 180 Hz and 1 kHz,
+within 2 cents of the grid, it was 0.03 cents at most in 99 %, and 0.06 in all, in windows of 27 and
+43 ms. A take with a leak on every note needs a quarter fewer models than with two cents."""
 
 
 class HarmonicFit(NamedTuple):
