@@ -2,8 +2,8 @@
 
 There is one reading per hop of about 5 ms, and four per hop just after an attack, so that a
 note's pitch is reported as early as possible. While a pitch rests or moves slowly and evenly, it is
-measured for every second reading, and extrapolated for the others. A reading depends only on the samples before `Reading.heard`, not on how they were divided
-into blocks.
+measured for every second reading, and extrapolated for the others. A reading depends only on the
+samples before `Reading.heard`, not on how they were divided into blocks.
 """
 
 from __future__ import annotations
@@ -420,12 +420,14 @@ class _Named(NamedTuple):
         reeds, given: what it follows from: the reeds at the last detection, and the entry of the
             pitch.
         by_loudness: the sounding holes, the main one first, then the loudest.
+        target_hz: target of the entry, Hz.
         tab, also, breath, holes, levels, leak_db, leak_hole: as in :class:`Reading`.
     """
 
     reeds: ReedEstimate | None
     given: Tab
     tab: Tab
+    target_hz: float
     also: tuple[Tab, ...]
     breath: Breath | None
     holes: tuple[int, ...]
@@ -675,9 +677,13 @@ class Ear:
         tab: Tab,
     ) -> Reading:
         hz, reeds = pitches[0], self._note.reeds
-        if self._named is None or self._named.reeds is not reeds or self._named.given != tab:
-            self._named = self._name(reeds, tab)
         named = self._named
+        if (
+            named is None
+            or named.reeds is not reeds
+            or not (named.given is tab or named.given == tab)
+        ):
+            named = self._named = self._name(reeds, tab)
         if named.tab is not tab:
             self._tab_tracker.override(named.tab)
         return Reading(
@@ -689,7 +695,7 @@ class Ear:
             sounding=True,
             onset=onset,
             tab=named.tab,
-            cents=cents(hz, self._harp.hz(named.tab)),
+            cents=cents(hz, named.target_hz),
             also=named.also,
             breath=named.breath,
             holes=named.holes,
@@ -716,8 +722,19 @@ class Ear:
         by_loudness = (tab.hole, *(hole for hole, db in ranked if db > sounding_db))
         leak_hole, leak_db = ranked[0] if ranked else (None, None)
         holes = tuple(sorted(set(by_loudness)))
+        target_hz = self._harp.hz(tab)
         return _Named(
-            reeds, given, tab, also, breath, holes, by_loudness, levels, leak_db, leak_hole
+            reeds,
+            given,
+            tab,
+            target_hz,
+            also,
+            breath,
+            holes,
+            by_loudness,
+            levels,
+            leak_db,
+            leak_hole,
         )
 
     def _unpitched_reading(self, level: float, onset: int | None) -> Reading:

@@ -322,7 +322,7 @@ def fit_harmonics(window: Floats, rate: float, guesses: tuple[float, ...]) -> Ha
         fit = fit_harmonics_once(window, rate, guesses)
         if min(fit.hz) <= 0.0:
             return None
-        step = max(abs(cents(new, old)) for new, old in zip(fit.hz, guesses, strict=True))
+        step = max([abs(cents(new, old)) for new, old in zip(fit.hz, guesses, strict=True)])
         if step > p.diverged_cents:
             return None
         if step < p.converged_cents:

@@ -319,7 +319,7 @@ class ReedDetector:
             young: whether the note has just begun.
         """
         best, *others = [self._grow(alone, entry, grid) for entry in entries]
-        evidence = hold * self._evidence(best)
+        evidence = hold * self._evidence(best) if others else 0.0
         for chord in others:
             if len(chord.holes) > 1 and self._evidence(chord) > evidence:
                 best, evidence = chord, self._evidence(chord)

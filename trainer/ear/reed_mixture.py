@@ -179,7 +179,7 @@ class ReedMixture:
         p, s = self._parameters, self.spectrum
         index = (f0s[:, :, None] * (SEARCH_PARTIALS * s.per_hz) + 0.5).astype(int)
         power = self._residual.take(np.minimum(index, s.top - 1))
-        energy = np.minimum(power, power[:, :, :1] / p.min_fundamental).sum(axis=2)
+        energy = np.add.reduce(np.minimum(power, power[:, :, :1] / p.min_fundamental), axis=2)
         for hz in self.hz:
             energy[np.abs(f0s - hz) * s.per_hz < p.min_distance_bins * s.bin] = 0.0
         results: list[tuple[float, float] | None] = []
@@ -198,11 +198,11 @@ class ReedMixture:
         index = np.rint(SEARCH_PARTIALS * (self.hz[-1] * s.per_hz)).astype(int)
         index = index[index < s.top][:, None] + s.lobe
         np.minimum(index, s.top - 1, out=index)
-        left = self._residual[index].sum(axis=1)
-        before = smaller._residual[index].sum(axis=1)
-        explained = np.mean(left < (1.0 - p.min_explained_near) * before)
+        left = np.add.reduce(self._residual.take(index), axis=1)
+        before = np.add.reduce(smaller._residual.take(index), axis=1)
+        explained = np.count_nonzero(left < (1.0 - p.min_explained_near) * before)
         return (
-            bool(explained >= 0.5)
+            2 * explained >= len(index) > 0
             or self.unexplained < (1.0 - p.min_explained) * smaller.unexplained
         )
 
@@ -240,12 +240,13 @@ class ReedMixture:
         overlap = self._lobes.overlap
         masks = np.abs(overlap) > p.max_overlap
         masks &= rows.foreign  # partials of one reed do not mask each other
-        self._masked = np.asarray(masks.any(axis=1))
+        # Reductions of ufuncs, because methods of arrays take a microsecond more.
+        self._masked = np.logical_or.reduce(masks, axis=1)
         amplitudes = spectrum.solve(observed, overlap, p.noise)
-        if not self._masked.any():
+        if True not in self._masked.tolist():
             return amplitudes
         expected = self._expected_power(_power(amplitudes))
-        noise = self._noise * float(expected.mean())
+        noise = self._noise * (float(np.add.reduce(expected)) / len(expected))
         ridge = np.where(self._masked, noise / np.maximum(expected, 1e-3 * noise), p.clear_ridge)
         return spectrum.solve(observed, overlap, ridge)
 
@@ -296,7 +297,7 @@ class ReedMixture:
         p, s = self._parameters, self.spectrum
         count = min(len(SEARCH_PARTIALS), self._count(self.hz[0]))
         index = np.rint(self._points[:count]).astype(int)[:, None] + s.lobe
-        near = residual.take(np.minimum(index, s.top - 1)).max(axis=1)
+        near = np.maximum.reduce(residual.take(np.minimum(index, s.top - 1)), axis=1)
         ratio = np.sqrt(near) / np.maximum(np.abs(self._amplitudes[:count]), 1e-9)
         ratio.sort()
         median = ratio[len(ratio) // 2]
