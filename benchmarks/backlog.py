@@ -213,7 +213,7 @@ def main() -> None:
         "none is fitted to it"
         if options.report
         else "when the ear looks for reeds and measures pitches was chosen while that was counted "
-        "on takes 0 to 2, and marks were compared on takes 1 to 5",
+        "on takes 0 to 3, and marks were compared on takes 1 to 9",
     )
     if options.report:
         output.print(report(1 if options.smoke else ROUNDS))
