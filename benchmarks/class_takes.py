@@ -5,8 +5,9 @@ random key, at a tempo up to 8 % off, with faults drawn for each step, in a mode
 noise, and the sound is written in one of the formats that phones and recorders give. When the
 ear looks for reeds and measures pitches (`usual_kept`, `level_db`, `moving_cents`,
 `calmer_detections` of `ScheduleParameters`, `max_confirmed` of `ReedParameters`, `rest_cents`,
-`rest_readings`, `even_cents` and `even_readings` of `EarParameters`) was chosen while these were counted on takes 0 to 3 and marks
-compared on takes 1 to 9; no other constant was chosen on these takes.
+`rest_readings`, `even_cents` and `even_readings` of `EarParameters`) was chosen while these were
+counted on takes 0 to 3 and marks compared on takes 1 to 9; no other constant was chosen on these
+takes.
 """
 
 from __future__ import annotations

@@ -200,7 +200,7 @@ class ReedMixture:
         np.minimum(index, s.top - 1, out=index)
         left = np.add.reduce(self._residual.take(index), axis=1)
         before = np.add.reduce(smaller._residual.take(index), axis=1)
-        explained = np.count_nonzero(left < (1.0 - p.min_explained_near) * before)
+        explained = int(np.count_nonzero(left < (1.0 - p.min_explained_near) * before))
         return (
             2 * explained >= len(index) > 0
             or self.unexplained < (1.0 - p.min_explained) * smaller.unexplained
