@@ -220,7 +220,7 @@ def guess_from_notes(played: PlayedTune) -> Guessed:
 
 
 def played_material(tunes: int, first: int, keys: Sequence[str]) -> dict[str, list[PlayedTune]]:
-    """Return the tunes of each generator.
+    """Return the tunes of each generator, without the shelf.
 
     Args:
         tunes: of each key and position.
@@ -232,7 +232,6 @@ def played_material(tunes: int, first: int, keys: Sequence[str]) -> dict[str, li
         name: [make(first * count + n) for n in range(count)]
         for name, make in PLAYED_GENERATORS.items()
     }
-    material["shelf"] = shelf_tunes()
     for name, make_one in GENERATORS.items():
         material[name] = [
             PlayedTune(key, position, tuple(_events(make_one(key, position, first + n))))
@@ -363,7 +362,9 @@ def main() -> None:
     cores = os.cpu_count() or 1
     material = played_material(tunes, options.first, keys)
     if options.smoke:
-        material = {name: played[:2] for name, played in material.items()}
+        material = {name: played[:1] for name, played in material.items()}
+    else:
+        material["shelf"] = shelf_tunes()
     jobs = [(name, played) for name, all_played in material.items() for played in all_played]
     with ProcessPoolExecutor(cores) as pool:
         guesses = list(pool.map(guess_from_notes, [played for _, played in jobs], chunksize=8))

@@ -105,3 +105,12 @@ def test_live() -> None:
     table = run("benchmarks.live", "--smoke", tries=3)
     assert "| reading in the app |" in table
     assert "goal: no block lost" in table
+
+
+def test_a_tune_is_likely_on_its_own_harp_under_its_own_generator() -> None:
+    from benchmarks.guess_ceiling import likelihood
+    from benchmarks.tunes import make_tune
+
+    tune = make_tune("A", 1, 1)
+    assert likelihood(tune, "A", 1) > likelihood(tune, "Eb", 1)
+    assert likelihood(tune, "A", 1) > 0.0
