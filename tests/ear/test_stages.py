@@ -19,6 +19,7 @@ from trainer.ear.ear import (
     EarParameters,
     _LevelMeter,
     _NoteState,
+    _Pitches,
     _ReedSchedule,
     _Spans,
 )
@@ -969,3 +970,21 @@ def test_known_reeds_are_confirmed_until_something_changes(
     detector.restart()
     detector.detect(three, hz("4"), entry)
     assert len(searches) == 4
+
+
+def test_a_steep_pitch_before_a_gap_predicts_no_pitch_after_it() -> None:
+    """Carried on over the gap, the fall would end below 0 Hz."""
+    note, ear = _NoteState(8), EarParameters()
+    for pitches in (
+        _Pitches((880.0,), 0.0),
+        _Pitches((440.0,), 480.0),
+        None,
+        _Pitches((440.0,), 9600.0),
+        _Pitches((440.0,), 10080.0),
+        _Pitches((440.0,), 10560.0),
+    ):
+        note.measure(pitches, ear, RATE)
+    assert note.even == 2
+    note.measure(_Pitches((220.0,), 11040.0), ear, RATE)
+    note.measure(_Pitches((220.0,), 48_000.0), ear, RATE)
+    assert note.even == 0

@@ -231,8 +231,7 @@ class _NoteState:
         reeds: the reeds at the last detection.
         pitched: whether the last reading has a pitch.
         resting: number of measured pitches in a row that hardly differ from the one before.
-        resting: readings in a row of a pitch that rests.
-        even: readings in a row of a pitch that moves slowly and evenly.
+        even: number of measured pitches in a row that move slowly and evenly.
         slope: change of the main pitch from one measurement to the next, Hz per sample.
         measured: the pitches that were measured last; None if there were none.
         is_measured: whether those of the last reading were measured.
@@ -282,6 +281,7 @@ class _NoteState:
         last, self.measured, self.is_measured = self.measured, measured, True
         if measured is None or last is None or len(last.hz) != len(measured.hz):
             self.resting = self.even = 0
+            self.slope = 0.0
             return
         passed, now = measured.centre - last.centre, measured.hz[0]
         moved = abs(cents(now, last.hz[0]))
@@ -289,7 +289,9 @@ class _NoteState:
         if passed <= 0.0:
             return
         is_slow = moved * rate < p.slow_cents_s * passed
-        is_even = abs(cents(now, last.hz[0] + self.slope * passed)) < p.even_cents
+        expected = last.hz[0] + self.slope * passed
+        # A steep slope of an attack, carried on over a gap, leads below 0 Hz.
+        is_even = expected > 0.0 and abs(cents(now, expected)) < p.even_cents
         self.even = self.even + 1 if is_slow and is_even else 0
         self.slope = (now - last.hz[0]) / passed
 

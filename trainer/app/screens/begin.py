@@ -211,12 +211,9 @@ class LevelsScreen(Screen[None]):
     ABOUT: ClassVar[str] = "Your level in each skill; what you play from now on corrects it."
     BINDINGS: ClassVar[list[BindingType]] = [
         Binding(
-            "enter,space,escape",
-            "dismiss",
-            "go on",
-            key_display="enter",
-            tooltip="on to today's set",
+            "enter,space", "dismiss", "go on", key_display="enter", tooltip="on to today's set"
         ),
+        Binding("escape", "dismiss", "back", key_display="esc", tooltip="on to today's set"),
     ]
 
     def __init__(self, placements: Sequence[Placement]) -> None:
