@@ -157,13 +157,13 @@ class Counter:
         lag = np.fft.irfft(np.fft.rfft(heard, len(self._played)) * self._spectrum)
         offset = (start + int(np.argmax(lag))) % len(self._played)
         # lag k: heard[i + k] = played[i]
-        found = self._fits(heard, start - offset)
-        if self._offset is None and not found:
+        fits = self._fits(heard, start - offset)
+        if self._offset is None and not fits:
             return  # not yet begun
         if self._offset is not None:
             self._changed += 1
-            self._shifts += found and offset != self._offset
-        if found:
+            self._shifts += fits and offset != self._offset
+        if fits:
             self._offset = offset
 
     def _fits(self, heard: Any, at: int) -> bool:
@@ -256,12 +256,12 @@ def processes_below(pid: int) -> Iterator[tuple[int, str]]:
                 parents.setdefault(int(after_name[1]), []).append(int(entry.name))
     waiting = [pid]
     while waiting:
-        one = waiting.pop()
+        process = waiting.pop()
         with contextlib.suppress(OSError):
-            command = (Path("/proc") / str(one) / "cmdline").read_bytes()
-            kind = "app" if one == pid else "tracker" if b"resource_tracker" in command else ""
-            yield one, kind or "listener"
-        waiting += parents.get(one, [])
+            command = (Path("/proc") / str(process) / "cmdline").read_bytes()
+            kind = "app" if process == pid else "tracker" if b"resource_tracker" in command else ""
+            yield process, kind or "listener"
+        waiting += parents.get(process, [])
 
 
 def resident_mb(pid: int) -> float:

@@ -33,6 +33,7 @@ from trainer.practice import (
     PassEnded,
     Plan,
     StepMarked,
+    TakeFailed,
     TakeFinished,
     run_take,
 )
@@ -97,16 +98,16 @@ def listener(folder: Path) -> Trial:
         with nullcontext() if fresh else forked_listeners():
             if fresh not in listeners:
                 listeners[fresh] = Listener()
-            one = listeners[fresh]
-            one.begin(plan_of(journal, realtime=chance.random() < 0.5))
-            reported = _steps(one, chance.randint(1, len(DRILL.steps) - 2))
+            running = listeners[fresh]
+            running.begin(plan_of(journal, realtime=chance.random() < 0.5))
+            reported = _steps(running, chance.randint(1, len(DRILL.steps) - 2))
             how = chance.choice((signal.SIGTERM, signal.SIGKILL))
-            os.kill(one._process._process.pid or 0, how)
+            os.kill(running._process._process.pid or 0, how)
             until = time.monotonic() + WITHIN_S
             over = False
             while not over:
                 assert time.monotonic() < until, "the take does not end"
-                for event in one.poll():
+                for event in running.poll():
                     if isinstance(event, StepMarked):
                         reported.add(event.mark.step.index)
                     over = over or isinstance(event, TakeFinished)
@@ -134,6 +135,8 @@ def _steps(running: Listener, count: int) -> set[int]:
     while len(reported) < count:
         assert time.monotonic() < until, "no steps come"
         for event in running.poll():
+            assert not isinstance(event, TakeFailed), event.sentence
+            assert not isinstance(event, TakeFinished), f"the take ends after {len(reported)} steps"
             if isinstance(event, StepMarked):
                 reported.add(event.mark.step.index)
         time.sleep(0.005)

@@ -117,6 +117,18 @@ def test_a_listener_that_is_ended_keeps_its_take_and_another_plays_on(
     events_until(listener, StepMarked)
 
 
+def test_a_take_whose_listener_ends_before_it_begins_begins_in_another(
+    tmp_path: Path, listener: Listener
+) -> None:
+    ended = listener._process
+    os.kill(ended._process.pid or 0, signal.SIGSTOP)  # as one that is about to end
+    listener.begin(plan(tmp_path / "journal.sqlite"))
+    os.kill(ended._process.pid or 0, signal.SIGKILL)
+    events = events_until(listener, StepMarked)
+    assert not [event for event in events if isinstance(event, TakeFailed)]
+    assert listener._process is not ended
+
+
 def test_closing_the_listener_keeps_the_take(tmp_path: Path, listener: Listener) -> None:
     journal = tmp_path / "journal.sqlite"
     listener.begin(plan(journal))

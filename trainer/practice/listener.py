@@ -99,22 +99,30 @@ class Listener:
         self._runner = runner
         self._process = _Process(runner)
         self._busy = self._closed = False
+        self._unstarted: Plan | None = None
         self._reviving = threading.Lock()
 
     def begin(self, plan: Plan) -> None:
         """Start a take; none may be running.
 
+        A process that ends before the take's first event, for instance because it was terminated
+        just now, is replaced once.
+
         Raises:
             ListenerError: no process can be started.
         """
         self._revive()
-        self._process.send(plan)
-        self._busy = True
+        self._busy, self._unstarted = True, plan
+        with contextlib.suppress(ListenerError):  # `poll` notices
+            self._process.send(plan)
 
     def poll(self) -> list[Event]:
         """Return the events since the last call, in order; the last of a take is `TakeFinished`."""
+        alive = self._process.is_alive()  # asked first: what it sent last comes before its end
         events = self._process.received()
-        if not events and self._busy and not self._process.is_alive():
+        if events:
+            self._unstarted = None
+        elif self._busy and not alive and not self._restart():
             events = [
                 TakeFailed(
                     "the listener has stopped, and a new one starts: play again; the journal has "
@@ -154,6 +162,7 @@ class Listener:
 
     def stop(self) -> None:
         """End the running take soon; its last events still come through `poll`."""
+        self._unstarted = None
         with contextlib.suppress(ListenerError):
             self._process.send(None)
 
@@ -171,6 +180,21 @@ class Listener:
     def give_up(self) -> None:
         """Kill the process; what it was saving stays incomplete. May be called by a signal."""
         self._process.kill()
+
+    def _restart(self) -> bool:
+        """Start a take again, once, whose process ended before its first event.
+
+        Returns:
+            Whether it was.
+        """
+        plan, self._unstarted = self._unstarted, None
+        if plan is None:
+            return False
+        with contextlib.suppress(ListenerError):
+            self._revive()
+            self._process.send(plan)
+            return True
+        return False
 
     def _revive(self) -> None:
         """Start a new process where the last one is gone.
