@@ -58,7 +58,7 @@ def test_number_needle_and_words_agree_in_every_frame(name: str, tolerance: floa
         if displayed.state not in seen or displayed.pitch_pending:
             continue
         seen[displayed.state] += 1
-        match = re.search(r"(\d+) cents (flat|sharp)", readout.words)
+        match = re.search(r"(\d+) cents? (flat|sharp)", readout.words)
         number = 0 if match is None else int(match[1]) * (-1 if match[2] == "flat" else 1)
         assert ("in tune" in readout.words) == (abs(number) <= tolerance)
         if readout.second == "IN TUNE":
