@@ -259,7 +259,7 @@ async def walk(
     await play(3.2)
     await look("transcript")
     puppet.play(99.0)
-    await pilot.press("escape")
+    await pilot.press("escape", "escape")  # a moved note is not saved: it asks first
     await until(pilot, lambda: isinstance(app.screen, PracticeScreen))
     app.session.prepare(replace(app.session.plan, drill=SOLO_DRILL))
     await pilot.press("space")
