@@ -208,10 +208,10 @@ def test_the_screen_asks_for_the_passage_and_shows_its_position(recording: Path)
         app.push_screen(LoopScreen(app.session, passage, -3.0))  # type: ignore[attr-defined]
         await until(pilot, lambda: "█" in shown(pilot))
         await pilot.press("space")
-        await until(pilot, lambda: "wait until the microphone is open" in shown(pilot))
+        await until(pilot, lambda: "it plays once the microphone is open" in shown(pilot))
+        assert puppet.asked == []
         puppet.queue.append(PassStarted(None, 0, 0, "the microphone", False))
         await until(pilot, lambda: "listening" in shown(pilot))
-        await pilot.press("space")
         assert puppet.asked == [PlayLoop(passage)]
         await until(pilot, lambda: "getting ready" in shown(pilot))
         puppet.queue.append(LoopStarted(passage, 0))

@@ -151,6 +151,8 @@ class LoopScreen(TakeScreen):
         self._before = session.plan
         self._moved = moved
         self._is_writing = False
+        self._is_wanted = False
+        """Whether the passage is to play as soon as the microphone is open."""
         self._state = LoopState(passage)
         self._head = HeadLine(id="head")
         self._strip = LoopStrip(id="loop")
@@ -215,8 +217,12 @@ class LoopScreen(TakeScreen):
             self._dials.show(take)
 
     def _follow(self, take: TakeState) -> None:
-        """Update the position in the passage."""
+        """Update the position in the passage; begin it where it waits for the microphone."""
         state = self._state
+        if self._is_wanted and take.phase is Phase.LISTENING:
+            self._is_wanted = False
+            self._ask(state)
+            return
         if not take.running:
             state = replace(state, phase=OFF, played=None)
         elif (
@@ -225,6 +231,7 @@ class LoopScreen(TakeScreen):
             played_s = (take.reading.heard - take.loop.begins) / take.reading.rate
             state = replace(state, phase=SOUNDS, played=played_s if played_s >= 0.0 else None)
         if take.phase is Phase.FAILED:
+            self._is_wanted = False
             state = replace(state, trouble=NO_INPUT_HINT)
         if take.messages.notice and state.phase == READYING:
             state = replace(state, phase=OFF, trouble=take.messages.notice)
@@ -251,11 +258,11 @@ class LoopScreen(TakeScreen):
             self.session.ask(PlayLoop(None))
         elif self.session.take.phase is Phase.LISTENING:
             self._ask(self._state)
-        elif not self.session.busy:
-            self.session.start(listening_plan(self._before))
-            self._draw(replace(self._state, trouble="opening the microphone; press space again"))
         else:
-            self._draw(replace(self._state, trouble="wait until the microphone is open"))
+            if not self.session.busy:
+                self.session.start(listening_plan(self._before))
+            self._is_wanted = True
+            self._draw(replace(self._state, trouble="it plays once the microphone is open"))
 
     def action_speed(self, steps: int) -> None:
         """Change the speed by a number of steps."""
