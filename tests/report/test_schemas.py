@@ -36,7 +36,7 @@ from trainer.report.student_report import student_csv, student_data
 from trainer.report.transposition_report import transposition_data
 from trainer.settings import resolve_settings
 from trainer.settings.schemas import settings_data
-from trainer.sound import Device, MicrophoneCheck, RoundTrip
+from trainer.sound import Device, Echo, MicrophoneCheck, RoundTrip
 from trainer.store import Calibration, Journal, TakeRecord
 from trainer.transfer import export_journal_lines
 from trainer.transfer.takes_csv import takes_csv_lines
@@ -135,10 +135,10 @@ def test_journal(student_report: StudentReport, tmp_path: Path) -> None:
 def test_settings_and_sound() -> None:
     check_format("settings", settings_data(resolve_settings()))
     check_format("devices", [device_data(Device(0, "mic", "ALSA", 2, 0, 48000, True, False))])
-    check_format(
-        "microphone-check",
-        microphone_check_data(MicrophoneCheck("m", 1, 2.0, -9.0, -60.0, 0, 0, 0, ("x",))),
-    )
+    check = MicrophoneCheck("m", 1, 2.0, -9.0, -60.0, 0, 0, 0, ("x",))
+    check_format("microphone-check", microphone_check_data(check))
+    with_echo = replace(check, echo=Echo(31.0, -40.0, None))
+    check_format("microphone-check", microphone_check_data(with_echo))
     calibration = Calibration("in", "out", 48000, 20.5, 0.4, WHEN)
     check_format("calibration", calibration_data(calibration, None))
     check_format("calibration", calibration_data(calibration, RoundTrip(20.5, 0.4, 11, 12)))

@@ -21,7 +21,7 @@ from trainer.cli.options import (
 from trainer.cli.terminal_guard import silence_libraries
 
 if TYPE_CHECKING:
-    from trainer.sound import Device, MicrophoneCheck
+    from trainer.sound import Device, Echo, MicrophoneCheck
 
 CHECK_S = 7.0
 """Length of the check of a microphone, in seconds: silence, a held note, silence."""
@@ -66,16 +66,22 @@ def check(
         str | None,
         typer.Option(help="Microphone: its name, part of it, or number. [default: from settings]"),
     ] = None,
+    output: OutputOption = None,
     channel: Annotated[
         int | None,
         typer.Option(help="Input channel, from 1. [default: the first two channels, mixed]", min=1),
     ] = None,
+    clicks: Annotated[
+        bool,
+        typer.Option("--clicks/--no-clicks", help="Play clicks at the end, to measure their echo."),
+    ] = True,
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """Listen for seven seconds and report whether the microphone is suitable.
+    """Listen for seven seconds, play five clicks, and report whether the microphone is suitable.
 
-    Be quiet for two seconds, hold one note for three, and be quiet again: so automatic gain and
-    noise suppression are recognised, too.
+    Be quiet for two seconds, hold one note for three, and be quiet until the clicks end. So
+    automatic gain, noise suppression, other sound in the room and the echo of the loudspeaker are
+    recognised, too.
 
     Example:
 
@@ -84,9 +90,10 @@ def check(
     from trainer.sound import check_microphone
 
     def ask() -> None:
-        typer.echo("Be quiet for 2 s, hold one note for 3 s, and be quiet again.", err=True)
+        end = "until the clicks end" if clicks else "again"
+        typer.echo(f"Be quiet for 2 s, hold one note for 3 s, and be quiet {end}.", err=True)
 
-    spec = microphone_spec(device, None, channel, clicks=False)
+    spec = microphone_spec(device, output, channel, clicks=clicks)
     with silence_libraries():
         result = check_microphone(spec, CHECK_S, ask)
     if format_ is Format.JSON:
@@ -106,8 +113,20 @@ def _report(result: MicrophoneCheck) -> str:
         f"clipped in {result.clipped} places, {result.lost} samples lost, "
         f"{result.overflows} overflows reported by the driver",
     ]
+    if result.echo is not None:
+        lines.append(_echo_line(result.echo))
     lines += result.advice or ["The microphone is suitable."]
     return "\n".join(lines)
+
+
+def _echo_line(echo: Echo) -> str:
+    line = (
+        f"the loudspeaker's clicks come back after {echo.delay_ms:.0f} ms at {echo.level_db:.0f} dB"
+    )
+    if echo.below_note_db is None:
+        return line
+    where = "below" if echo.below_note_db >= 0.0 else "above"
+    return f"{line}, {abs(echo.below_note_db):.0f} dB {where} your note"
 
 
 @app.command()

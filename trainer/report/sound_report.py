@@ -33,6 +33,13 @@ def microphone_check_data(check: MicrophoneCheck) -> MicrophoneCheckData:
         "lost": check.lost,
         "overflows": check.overflows,
         "advice": check.advice,
+        "echo": None
+        if check.echo is None
+        else {
+            "delay_ms": check.echo.delay_ms,
+            "level_db": check.echo.level_db,
+            "below_note_db": check.echo.below_note_db,
+        },
     }
 
 

@@ -5,6 +5,7 @@ from trainer.sound.block import REFERENCE_LEAD_S, Block, round_to_24_bits
 from trainer.sound.click import ClickTrack
 from trainer.sound.devices import Device, find_devices
 from trainer.sound.errors import DeviceError, SoundError, SourceGapError, SourceLost
+from trainer.sound.loudspeaker_echo import Echo
 from trainer.sound.microphone_check import MicrophoneCheck, check_microphone
 from trainer.sound.passage import (
     PASSAGE_LIMITS,
@@ -40,6 +41,7 @@ __all__ = [
     "DeviceError",
     "DevicePair",
     "DrillSetup",
+    "Echo",
     "Fault",
     "LoopStart",
     "Microphone",

@@ -7,8 +7,19 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
+from trainer.core.types import Floats, Samples
+from trainer.sound.click import ClickTrack
 from trainer.sound.devices import input_device
-from trainer.sound.microphone_faults import MicrophoneFault, find_faults, remedy
+from trainer.sound.loudspeaker_echo import PARAMETERS as ECHO
+from trainer.sound.loudspeaker_echo import Echo, estimate_echo
+from trainer.sound.microphone_faults import (
+    MicrophoneFault,
+    find_faults,
+    frame_levels_db,
+    note_level_db,
+    remedy,
+)
+from trainer.sound.round_trip import PARAMETERS as ROUND_TRIP
 from trainer.sound.signal_quality import SignalQuality
 from trainer.sound.sources.microphone import Microphone, MicrophoneSpec
 
@@ -39,6 +50,7 @@ class MicrophoneCheck:
         overflows: how often the driver reported that it dropped samples.
         advice: what is wrong and how to mend it, a sentence each; empty if it is fit.
         faults: what spoils its sound before it gets here.
+        echo: the loudspeaker's clicks in the microphone; None if none came back.
     """
 
     name: str
@@ -51,23 +63,24 @@ class MicrophoneCheck:
     overflows: int
     advice: tuple[str, ...]
     faults: tuple[MicrophoneFault, ...] = ()
+    echo: Echo | None = None
 
 
 def check_microphone(
     spec: MicrophoneSpec, seconds: float = 2.0, on_open: Callable[[], None] = lambda: None
 ) -> MicrophoneCheck:
-    """Listen to a microphone and measure its sound.
+    """Listen to a microphone and measure its sound, then that of clicks, if it may play any.
 
     Args:
-        spec: the microphone.
+        spec: the microphone and, for the clicks, the output; its latency is ignored.
         seconds: how long it is measured.
         on_open: called when it gives sound, before it is measured.
 
     Raises:
         DeviceError: it cannot be opened, or stops.
     """
-    channels_db = _channel_levels(spec)
-    microphone = Microphone(spec)
+    channels_db = _channel_levels(replace(spec, clicks=False))
+    microphone = Microphone(replace(spec, latency_ms=0.0))
     quality = SignalQuality(microphone.rate)
     blocks = []
     try:
@@ -77,13 +90,21 @@ def check_microphone(
             quality.measure(block.samples[:, None])
             if quality.frames >= seconds * microphone.rate:
                 break
+        with_clicks, due = _hear_clicks(microphone)
     finally:
         microphone.close()
     size = max(1, round(_FRAME_S * microphone.rate))
     sound = np.concatenate(blocks).astype(np.float64)
     power = np.mean(sound[: len(sound) // size * size].reshape(-1, size) ** 2, axis=1)
     floor_db = _db(float(np.percentile(power, _FLOOR_PERCENTILE)))
-    faults = () if quality.silent else find_faults(sound, microphone.rate, channels_db)
+    faults: tuple[MicrophoneFault, ...] = ()
+    echo: Echo | None = None
+    if not quality.silent:
+        faults = find_faults(sound, microphone.rate, channels_db)
+        note_db = note_level_db(frame_levels_db(sound, microphone.rate))
+        echo = estimate_echo(with_clicks, due, microphone.rate, note_db) if due else None
+        if echo is not None and echo.is_harmful:
+            faults = (*faults, MicrophoneFault.ECHO)
     remedies = [remedy(fault) for fault in faults]
     return MicrophoneCheck(
         name=microphone.name,
@@ -96,7 +117,26 @@ def check_microphone(
         overflows=microphone.overflows,
         advice=(*_advice(quality, floor_db, microphone), *remedies),
         faults=faults,
+        echo=echo,
     )
+
+
+def _hear_clicks(microphone: Microphone) -> tuple[Floats, list[int]]:
+    """Play clicks; return the sound from then on, and where in it each was handed over."""
+    if not microphone.clicks_audible:
+        return np.zeros(0), []
+    track = ClickTrack(ROUND_TRIP.tempo, meter_beats=1, count_in=0, beats=ECHO.clicks)
+    clock = microphone.start_clock(track)
+    due = [sample for sample, _ in track.beats_from(clock.zero, microphone.rate)]
+    until = due[-1] + round((ROUND_TRIP.max_s + ROUND_TRIP.tail_s) * microphone.rate)
+    blocks: list[Samples] = []
+    first = 0
+    for block in microphone.blocks():
+        first = first if blocks else block.start
+        blocks.append(block.samples)
+        if block.end >= until:
+            break
+    return np.concatenate(blocks).astype(np.float64), [sample - first for sample in due]
 
 
 def _channel_levels(spec: MicrophoneSpec) -> tuple[float, ...]:

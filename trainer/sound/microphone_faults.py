@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from trainer.core.system import SYSTEM
 from trainer.core.types import Floats
+from trainer.sound.other_sound import has_other_sound
 
 
 class MicrophoneFault(StrEnum):
@@ -26,6 +27,8 @@ class MicrophoneFault(StrEnum):
     NARROW = "a narrow band"
     DEAD_CHANNEL = "a dead channel"
     HUM = "hum"
+    OTHER_SOUND = "other sound"
+    ECHO = "an echo"
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,15 @@ class FaultParameters:
     """Lines at multiples of the mains frequency from which on hum is reported."""
     hum_level_db: float = -70.0
     """Level of the strongest of them from which on it matters, in dBFS."""
+    below_peak_db: float = 10.0
+    """Level below the loudest frames down to which frames belong to a held note, in dB: other sound
+    is further away."""
+    opening_s: float = 0.1
+    """Time at the start that is not judged, in seconds: an input may open with a knock."""
+    before_note_s: float = 0.5
+    """Time before a note that is not judged, in seconds: the player takes a breath."""
+    after_note_s: float = 1.0
+    """Time after a note in which it dies away in the room, in seconds."""
 
 
 PARAMETERS = FaultParameters()
@@ -101,6 +113,14 @@ def find_faults(
         faults.append(MicrophoneFault.DEAD_CHANNEL)
     if _hums(samples, rate, levels, floor):
         faults.append(MicrophoneFault.HUM)
+    processed = {MicrophoneFault.GAIN, MicrophoneFault.SUPPRESSION} & set(faults)
+    note_db = note_level_db(levels)
+    if (
+        note_db is not None
+        and not processed
+        and has_other_sound(_quiet_parts(samples, rate, levels), rate, note_db)
+    ):
+        faults.append(MicrophoneFault.OTHER_SOUND)
     return tuple(faults)
 
 
@@ -110,6 +130,12 @@ _ENHANCEMENTS = {
     "linux": "take noise suppression and echo cancelling out of PulseAudio or PipeWire",
 }
 """Where each system keeps what it does to speech. From memory."""
+_VOLUMES = {
+    "win32": "in Settings, System, Sound, Output",
+    "darwin": "in the Control Centre, Sound",
+    "linux": "in the sound settings, Output",
+}
+"""Where each system keeps the loudspeaker's volume. From memory."""
 
 
 def remedy(fault: MicrophoneFault, system: str = SYSTEM) -> str:
@@ -134,6 +160,17 @@ def remedy(fault: MicrophoneFault, system: str = SYSTEM) -> str:
             return "name the channel that sounds with --channel 1 or 2: the other is dead"
         case MicrophoneFault.HUM:
             return "use another socket or cable, away from power supplies: there is mains hum"
+        case MicrophoneFault.OTHER_SOUND:
+            return (
+                "turn off the radio, or close the door, and move closer to the microphone: talk or "
+                "music sounds while you are quiet"
+            )
+        case MicrophoneFault.ECHO:
+            volume = _VOLUMES.get(system, _VOLUMES["linux"])
+            return (
+                f"use headphones with a cable, or turn the loudspeaker down {volume}: clicks come "
+                "back louder or later than the trainer can cancel"
+            )
 
 
 def frame_levels_db(samples: NDArray[np.floating[Any]], rate: int) -> Floats:
@@ -144,13 +181,49 @@ def frame_levels_db(samples: NDArray[np.floating[Any]], rate: int) -> Floats:
     return np.asarray(10.0 * np.log10(power + 1e-12))
 
 
+def note_level_db(levels: Floats) -> float | None:
+    """Return the median level of the held note in dBFS; None if there is none.
+
+    Args:
+        levels: of each frame, as `frame_levels_db` returns them.
+    """
+    note = _longest(_played(levels))
+    return None if note is None else float(np.median(levels[note]))
+
+
+def _played(levels: Floats) -> NDArray[np.bool_]:
+    """Return which frames are about as loud as the loudest, shape (frames,)."""
+    floor, top = np.percentile(levels, (10.0, 95.0))
+    loud = levels > max(floor + PARAMETERS.tone_db, top - PARAMETERS.below_peak_db)
+    return np.asarray(loud)
+
+
+def _quiet_parts(
+    samples: NDArray[np.floating[Any]], rate: int, levels: Floats
+) -> list[NDArray[np.floating[Any]]]:
+    """Return the stretches in which nobody plays, beside a held note."""
+    size = max(1, round(PARAMETERS.frame_s * rate))
+    quiet = np.ones(len(levels), bool)
+    quiet[: _frames(PARAMETERS.opening_s)] = False
+    before, after = _frames(PARAMETERS.before_note_s), _frames(PARAMETERS.after_note_s)
+    for frame in np.flatnonzero(_played(levels)):
+        quiet[max(0, frame - before) : frame + after] = False
+    edges = np.flatnonzero(np.diff(np.concatenate([[False], quiet, [False]])))
+    return [samples[first * size : last * size] for first, last in edges.reshape(-1, 2)]
+
+
 def _frames(seconds: float) -> int:
     return round(seconds / PARAMETERS.frame_s)
 
 
 def _held_note(levels: Floats, floor: float) -> slice | None:
     """Return the frames of the longest held note, short gaps included; None if there is none."""
-    sounding = np.flatnonzero(levels > floor + PARAMETERS.tone_db)
+    return _longest(levels > floor + PARAMETERS.tone_db)
+
+
+def _longest(sounds: NDArray[np.bool_]) -> slice | None:
+    """Return the longest run of frames that sound, short gaps included; None if it is short."""
+    sounding = np.flatnonzero(sounds)
     if not len(sounding):
         return None
     parts = np.split(

@@ -30,6 +30,17 @@ class DeviceData(TypedDict):
     """Whether it is the system's default output."""
 
 
+class EchoData(TypedDict):
+    """The loudspeaker's clicks in the microphone."""
+
+    delay_ms: float
+    """Time from handing a click to the driver until it comes back, in milliseconds."""
+    level_db: float
+    """Level of a click's first 20 ms in dB relative to full scale."""
+    below_note_db: float | None
+    """How far that is below the held note, in dB; null if no note was held."""
+
+
 class MicrophoneCheckData(TypedDict):
     """The check of a microphone."""
 
@@ -51,6 +62,8 @@ class MicrophoneCheckData(TypedDict):
     """Number of overflows that the driver reported."""
     advice: tuple[str, ...]
     """What to change, in words; empty if the microphone is fit."""
+    echo: EchoData | None
+    """The loudspeaker's clicks in the microphone; null if none came back."""
 
 
 class CalibrationData(CalibrationRecordData):
