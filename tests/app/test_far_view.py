@@ -143,3 +143,11 @@ def test_a_window_of_usual_size_shows_it_on_one_key() -> None:
         assert "█" in text(pilot)
 
     run(test, PLAN, size=(80, 24))
+
+
+def test_the_count_in_highlights_its_digit_only() -> None:
+    counting = ReadoutState("3", "", "count-in", "now", play="3", after="-4", counting=True)
+    rows = readout_rows(counting, 200, 43)
+    marked = [len(part) for row in rows for part, pen in row if pen == "now"]
+    assert marked
+    assert max(marked) <= far_width("3", far_scale("3", 200, 20))

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from devtools import scripted
-from trainer.app.practice_layout import PAGE_MARGIN, practice_layout
+from trainer.app.practice_layout import PAGE_MARGIN, listening_layout, practice_layout
 from trainer.app.widgets.readout import LARGE_ROWS
 from trainer.app.widgets.tab_page import ROWS_PER_LINE, lay_out_tab
 
@@ -62,3 +62,21 @@ def test_a_long_drill_leaves_the_trace_its_rows() -> None:
     rows = practice_layout(long, 120, 40, far=False, status=1, trouble=False).rows
     assert 40 - sum(rows) - 1 >= 9
     assert rows[1] >= 2 * ROWS_PER_LINE
+
+
+@pytest.mark.parametrize(("width", "height"), WINDOWS)
+@pytest.mark.parametrize("status", [1, 2, 3])
+@pytest.mark.parametrize("strip", [0, 5])
+def test_needle_and_readout_grow_where_there_is_no_drill(
+    width: int, height: int, status: int, strip: int
+) -> None:
+    rows = listening_layout(
+        height, strip=strip, tone=not strip, status=status, trouble=status == 3
+    ).rows
+    trace = rows.index(0)
+    assert rows.count(0) == 1
+    assert height - sum(rows) - 1 >= 3
+    if height >= 40:
+        assert rows[trace + 1] - 2 >= height // 6
+    assert rows[trace + 2] == (LARGE_ROWS + 1 if height == 60 else rows[trace + 2])
+    assert strip in (0, rows[1])

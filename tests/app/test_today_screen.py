@@ -23,6 +23,7 @@ from trainer.app.screens.today import (
     entry_options,
 )
 from trainer.app.shapes import sparkline
+from trainer.app.widgets.drill_preview import DrillPreviewState, drill_preview_rows
 from trainer.coach import DailySet, Missing, Reason, SetEntry
 from trainer.drill import find_drill
 from trainer.harp import Harp
@@ -200,13 +201,13 @@ def test_sparkline_spans_all_bars() -> None:
 def test_entries_stand_under_their_reason_and_weeks_in_a_calendar() -> None:
     entries = tuple(
         SetEntry(name, name, reason, "", "C", "richter", 2, 4, 130.0, 80.0)
-        for name, reason in (("a", Reason.DUE), ("b", Reason.DUE), ("c", Reason.NEW))
+        for name, reason in (("a", Reason.DUE), ("c", Reason.NEW), ("b", Reason.DUE))
     )
     today = date(2026, 11, 25)  # a Wednesday
     day = DailySet("Runa", today, 10.0, entries, {"b": (90.0, 70.0)})
     view = DailySetView(day, {}, practised=frozenset({today, date(2026, 10, 26)}))
     lines = [str(option.prompt).strip() for option in entry_options(view)]
-    assert [line.split()[0] for line in lines] == ["Due", "○", "○", "New", "○"]
+    assert [line.split()[0] for line in lines] == ["Due", "1", "3", "New", "2"]
     assert lines[1].split()[2:6] == ["C", "○○", "2", "min"]
     assert "●○" in lines[2]
     days, *weeks = calendar_content(view).plain.splitlines()
@@ -215,3 +216,13 @@ def test_entries_stand_under_their_reason_and_weeks_in_a_calendar() -> None:
     assert [week[:6] for week in weeks] == ["26 Oct", " 2 Nov", " 9 Nov", "16 Nov", "23 Nov"]
     assert weeks[0].split()[2:] == ["●", *"······"]
     assert weeks[-1].split()[2:] == [*"··", "●"]
+
+
+def test_the_preview_of_today_names_no_harp_but_that_of_the_set() -> None:
+    drill = find_drill("harbour-bell")
+    own, today = (
+        str(drill_preview_rows(DrillPreviewState(drill, with_harp=named), 80, 24))
+        for named in (True, False)
+    )
+    assert f"{drill.key} harp" in own
+    assert "harp;" not in today

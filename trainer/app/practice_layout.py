@@ -1,4 +1,6 @@
-"""The practice screen on paper: which rows each part gets in a window.
+"""The screens of a take on paper: which rows each part gets in a window.
+
+This is the practice screen; one that listens without a drill has notes in place of tab and marks.
 
 A short window has the page of tab beside the trace:
 
@@ -41,14 +43,17 @@ MIN_TRACE_ROWS = 9
 """Minimum rows of the trace in a tall window: six are plot."""
 GOOD_TRACE_ROWS = 11
 """Rows of the trace in a tall window from which the readout grows instead."""
+LARGE_READOUT_ROWS = 48
+"""Rows of a window from which a screen without tab has the large readout."""
 PAGE_MARGIN = 1
 """Blank cells on either side of the page of tab."""
 _HEAD, _SCALE, _GAP, _READOUT, _MARKS = 1, 1, 1, 4, 2
+_NOTES, _TALL_NOTES = 2, 8
 
 
 @dataclass(frozen=True, slots=True)
-class PracticeLayout:
-    """Rows of the grid of the practice screen, those for margins included.
+class ScreenRows:
+    """Rows of the grid of a screen, those for margins included.
 
     Attributes:
         rows: rows of each part, top to bottom; 0 for one that fills what is left.
@@ -64,7 +69,7 @@ class PracticeLayout:
 
 def practice_layout(
     drill: Drill, width: int, height: int, *, far: bool, status: int, trouble: bool, footer: int = 1
-) -> PracticeLayout:
+) -> ScreenRows:
     """Lay out the practice screen.
 
     Args:
@@ -78,9 +83,9 @@ def practice_layout(
     """
     if far:
         needle = max(MIN_FAR_NEEDLE_ROWS, height // ROWS_PER_NEEDLE_ROW)
-        return PracticeLayout((_HEAD, needle + _SCALE, 0, status))
+        return ScreenRows((_HEAD, needle + _SCALE, 0, status))
     if height < TALL_ROWS:
-        return PracticeLayout((_HEAD, 0, 1 + _SCALE, _READOUT, *_lower(_MARKS, status, trouble)))
+        return ScreenRows((_HEAD, 0, 1 + _SCALE, _READOUT, *_lower(_MARKS, status, trouble)))
     needle = height // ROWS_PER_NEEDLE_ROW + _SCALE + _GAP
     lower = _lower(_MARKS + _GAP, status, trouble)
     free = height - _HEAD - needle - _READOUT - _GAP - sum(lower) - footer
@@ -90,7 +95,29 @@ def practice_layout(
     readout = _READOUT
     if free - page_rows - (LARGE_ROWS - _READOUT) >= GOOD_TRACE_ROWS:
         readout = LARGE_ROWS
-    return PracticeLayout((_HEAD, page_rows, 0, needle, readout + _GAP, *lower))
+    return ScreenRows((_HEAD, page_rows, 0, needle, readout + _GAP, *lower))
+
+
+def listening_layout(
+    height: int, *, strip: int, tone: bool, status: int, trouble: bool
+) -> ScreenRows:
+    """Lay out a screen that listens without a drill: the trace takes what is left.
+
+    Args:
+        height: rows of the window.
+        strip: rows of what stands under the head; 0 for nothing.
+        tone: whether a row of the reference tone follows the notes.
+        status: rows of the status line.
+        trouble: whether it takes the place of notes and tone.
+    """
+    is_tall = height >= TALL_ROWS
+    needle, readout, notes = 1 + _SCALE, _READOUT, _NOTES
+    if is_tall:
+        needle = height // ROWS_PER_NEEDLE_ROW + _SCALE + _GAP
+        readout = (LARGE_ROWS if height >= LARGE_READOUT_ROWS else _READOUT) + _GAP
+        notes = _TALL_NOTES
+    below = () if trouble else (notes, 1) if tone else (notes,)
+    return ScreenRows((_HEAD, *((strip,) if strip else ()), 0, needle, readout, *below, status))
 
 
 def _lower(marks: int, status: int, trouble: bool) -> tuple[int, ...]:

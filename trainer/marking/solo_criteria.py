@@ -92,6 +92,11 @@ def solo_points(
     return {name: enough * points[name] for name in names}
 
 
+def _hole_words(tab: str) -> str:
+    """Return a tab that does not read as a count: a bare number gets its direction."""
+    return f"blow {tab}" if tab.isdigit() else tab
+
+
 def _read(curve: Curve, at: float | None) -> float:
     places, earned = zip(*curve, strict=True)
     return 0.0 if at is None else float(np.interp(at, places, earned))
@@ -128,7 +133,7 @@ def _sentence(name: str, points: float, measured: SoloMeasured, brief: SoloBrief
             off = round(m.notes * (m.off_scale or 0.0))
             return (
                 f"stay in the {brief.scale} scale: {_count(off, 'note')} of {m.notes} outside, "
-                f"mostly {m.foreign}"
+                f"most often {_hole_words(m.foreign)}"
             )
         case "harmony":
             if good:

@@ -27,16 +27,23 @@ def tempo_text(drill: Drill) -> str:
     return f"{drill.tempo:g}{to} beats a minute{swung}"
 
 
-def drill_summary(drill: Drill) -> str:
-    """Return level, harp, meter, tempo, length and loop of a drill, and its goal."""
+def drill_summary(drill: Drill, *, with_harp: bool = True) -> str:
+    """Return level, harp, meter, tempo, length and loop of a drill, and its goal.
+
+    Args:
+        drill: the drill.
+        with_harp: whether its own harp is named; not where it is played on another one.
+    """
     tuning = "" if drill.tuning == "richter" else f" in {drill.tuning} tuning"
     meter = "" if drill.free else f"{drill.meter[0]}/{drill.meter[1]}, "
     bars = quantity_text(drill.bars, "bar") + (" and a pick-up" if drill.start else "")
     lasts = "" if drill.free else f", {duration_text(drill)}"
     trains = f"; {', '.join(drill.skills)}" if drill.skills else ""
+    harp = f"{drill.key} harp{tuning}; " if with_harp else ""
+    how = f"{harp}{meter}{tempo_text(drill)}; {bars}{lasts}."
     sentences = [
         f"Level {drill.level}{trains}.",
-        f"{drill.key} harp{tuning}; {meter}{tempo_text(drill)}; {bars}{lasts}.",
+        how[:1].upper() + how[1:],
         *_loop(drill),
         *_recording(drill),
         _goal(drill),

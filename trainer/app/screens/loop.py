@@ -11,6 +11,7 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.worker import get_current_worker
 
+from trainer.app.practice_layout import listening_layout
 from trainer.app.screens.listen import listening_plan
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
@@ -44,6 +45,8 @@ PEAK_SAMPLES = 1024
 recordings."""
 WRITING = "writing the passage down"
 """Shown meanwhile."""
+STRIP_ROWS = 5
+"""Rows of the waveform and how the passage is played, a blank row above included."""
 WAVEFORM_BINS = 400
 """Bins of the waveform, each drawn as its peak."""
 
@@ -203,6 +206,15 @@ class LoopScreen(TakeScreen):
         if take.drill is not None:
             return
         super().show(take)
+        self.lay_out(
+            listening_layout(
+                self.size.height,
+                strip=STRIP_ROWS,
+                tone=False,
+                status=self.status_rows,
+                trouble=self.has_class("-trouble"),
+            )
+        )
         self._head.show(
             HeadState(self._state.passage.path.name, HeadState.of(take).about, take.phase)
         )

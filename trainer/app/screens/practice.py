@@ -245,8 +245,7 @@ class PracticeScreen(TakeScreen):
 
     def _lay_out(self, drill: Drill) -> None:
         """Give the parts their rows, if what these depend on has changed."""
-        far, trouble = self.has_class("-far"), self.has_class("-trouble")
-        status = 3 if trouble else 2 if self.has_class("-message") else 1
+        far, trouble, status = self.has_class("-far"), self.has_class("-trouble"), self.status_rows
         key = (drill, self.size, far, status)
         if key != self._laid_out:
             self._laid_out = key
@@ -259,7 +258,7 @@ class PracticeScreen(TakeScreen):
                 trouble=trouble,
                 footer=len(footer_lines(footer_entries(self), self.size.width)),
             )
-            self.styles.grid_rows = layout.css
+            self.lay_out(layout)
 
     def on_screen_suspend(self) -> None:
         """Hold the next pass while another screen covers this one."""
@@ -277,10 +276,6 @@ class PracticeScreen(TakeScreen):
         ended, self._covered_end = self._covered_end, None
         if ended is not None and ended is self.session.take and not self.session.busy:
             self._end_take(ended)
-
-    def on_resize(self) -> None:
-        """Lay out the new size."""
-        self.call_after_refresh(lambda: self.show(self.session.take))
 
     def _shows_far(self, take: TakeState) -> bool:
         """Return whether the far view is shown: as chosen, else in a large window during a take."""

@@ -8,6 +8,7 @@ from textual.screen import Screen
 from textual.strip import Strip
 from textual.timer import Timer
 
+from trainer.app.practice_layout import ScreenRows
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.status_line import StatusLine, StatusState, rows_needed
@@ -34,6 +35,7 @@ class TakeScreen(Screen[None]):
         self._noticed = ""
         self._message = ""
         self._message_timer: Timer | None = None
+        self._layout_shown: ScreenRows | None = None
 
     def show(self, take: TakeState) -> None:
         """Show a take. Called at every frame while one runs."""
@@ -45,6 +47,21 @@ class TakeScreen(Screen[None]):
         rows = rows_needed(status, self.size.width, MAX_MESSAGE_ROWS)
         self.set_class(status.whole and rows > 1, "-message")
         self._status.show(status)
+
+    @property
+    def status_rows(self) -> int:
+        """Rows of the status line: trouble gets the rows that it needs."""
+        return 3 if self.has_class("-trouble") else 2 if self.has_class("-message") else 1
+
+    def lay_out(self, layout: ScreenRows) -> None:
+        """Give the parts their rows, if they have changed: each change lays all out anew."""
+        if layout != self._layout_shown:
+            self._layout_shown = layout
+            self.styles.grid_rows = layout.css
+
+    def on_resize(self) -> None:
+        """Lay out the new size."""
+        self.call_after_refresh(lambda: self.show(self.session.take))
 
     def say(self, sentence: str) -> None:
         """Show a message in the status line for a while; an empty one ends it."""

@@ -32,7 +32,7 @@ from trainer.core import TrainerError
 from trainer.core.quantities import quantity_text
 from trainer.drill import Drill
 
-TITLE_CELLS, HARP_CELLS = 33, 6
+TITLE_CELLS, HARP_CELLS = 32, 6
 """Width of a title, and of the harp after it, in cells."""
 WIDE_COLUMNS = 110
 """Columns from which the chosen drill stands beside the list."""
@@ -54,7 +54,10 @@ REASON_WORDS = {
 
 
 def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Content:
-    """Return a line: state, title, harp, passes, minutes, recent marks and today's best.
+    """Return a line: place in the set, title, harp, passes, minutes, recent marks, today's best.
+
+    The place is the one in the order of playing, in which hard and easy drills take turns; the
+    list is in groups. A tick stands there once the drill is done.
 
     Args:
         entry: the entry.
@@ -65,11 +68,12 @@ def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Con
     last = sparkline(view.recent.get(entry.drill, ()), LEAST_SCORE)
     done = day.is_done(entry)
     pointer = ("▶ ", CSS_PENS["now"].color) if chosen else "  "
-    state = ("✓ ", CSS_PENS["good"].color) if done else "○ "
+    quiet = CSS_PENS["quiet"].color
+    place = day.entries.index(entry) + 1
+    state = (" ✓ ", CSS_PENS["good"].color) if done else (f"{place:>2} ", quiet)
     best = day.best(entry)
     mark = "" if best is None else f"{score_floor(best):>3} {_relation(best, entry)}"
     title = f"{entry.title[:TITLE_CELLS]:<{TITLE_CELLS}} "
-    quiet = CSS_PENS["quiet"].color
     return Content.assemble(
         pointer,
         state,
@@ -85,7 +89,7 @@ def entry_line(entry: SetEntry, view: DailySetView, chosen: bool = False) -> Con
 def column_heads() -> Content:
     """Return the headings of the columns."""
     scale = f"{LEAST_SCORE:.0f}–100"
-    heads = f"{'':<{TITLE_CELLS + 5}}{'harp':<{HARP_CELLS}} {'passes':<6} {'':<6}{scale:>8}  today"
+    heads = f"{'':<{TITLE_CELLS + 6}}{'harp':<{HARP_CELLS}} {'passes':<6} {'':<6}{scale:>8}  today"
     return Content.styled(" " * LINE_PADDING + heads, CSS_PENS["quiet"].color)
 
 
@@ -97,15 +101,18 @@ def _passes(entry: SetEntry, day: DailySet) -> str:
 
 
 def entry_options(view: DailySetView) -> list[Option]:
-    """Return the options of the list: the entries, under a heading where the reason changes."""
-    listed: list[Option] = []
-    reason: Reason | None = None
+    """Return the options of the list: the entries, each reason's under one heading.
+
+    The groups come in the order in which the set reaches them.
+    """
+    groups: dict[Reason, list[Option]] = {}
     for place, entry in enumerate(view.day.entries):
-        if entry.reason is not reason:
-            reason = entry.reason
-            heading = Content.styled(f" {REASON_WORDS[reason]}", CSS_PENS["quiet"].color)
-            listed.append(Option(heading, disabled=True))
-        listed.append(Option(entry_line(entry, view), id=str(place)))
+        option = Option(entry_line(entry, view), id=str(place))
+        groups.setdefault(entry.reason, []).append(option)
+    listed: list[Option] = []
+    for reason, options in groups.items():
+        heading = Content.styled(f" {REASON_WORDS[reason]}", CSS_PENS["quiet"].color)
+        listed += [Option(heading, disabled=True), *options]
     return listed
 
 
@@ -309,7 +316,7 @@ class TodayScreen(Screen[tuple[SetEntry, bool] | None]):
         self.query_one("#preview", Static).update(entry_details(entries[place]))
         drill = self._drills.get(entries[place].drill)
         if drill is not None:
-            self._tab.show(DrillPreviewState(drill))
+            self._tab.show(DrillPreviewState(drill, with_harp=False))
 
     def on_option_list_option_selected(self, event: OptionList.OptionSelected) -> None:
         """Open the drill of the entry that was clicked."""

@@ -15,6 +15,7 @@ from textual.binding import Binding, BindingType
 from textual.timer import Timer
 from textual.worker import get_current_worker
 
+from trainer.app.practice_layout import ScreenRows
 from trainer.app.screens.listen import listening_plan
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
@@ -156,7 +157,6 @@ class TranscriptScreen(TakeScreen):
         self._sound_timer: Timer | None = None
         self._warned = ""
         self._discards = False
-        self._laid_out = (0, 0)
         self._head = HeadLine(id="head")
         self._list = PickList(id="picks")
         self._page = TabPage(id="page")
@@ -313,10 +313,7 @@ class TranscriptScreen(TakeScreen):
 
     def _lay_out(self, rows: int) -> None:
         """Give the parts their rows; a message may need two."""
-        status = 3 if self.has_class("-trouble") else 2 if self.has_class("-message") else 1
-        if (rows, status) != self._laid_out:  # each change lays all out anew
-            self._laid_out = (rows, status)
-            self.styles.grid_rows = f"1 {rows + 1} 1fr 2 {status}"
+        self.lay_out(ScreenRows((1, rows + 1, 0, 2, self.status_rows)))
 
     def on_resize(self) -> None:
         """Lay out the new size."""

@@ -105,10 +105,12 @@ class DrillPreviewState:
     Attributes:
         drill: the drill; None for none.
         missing: why there is none, as a sentence.
+        with_harp: whether the drill's own harp is named; not where another one is asked for.
     """
 
     drill: Drill | None
     missing: str = ""
+    with_harp: bool = True
 
 
 def _first_lines(lines: Sequence[str], count: int) -> list[str]:
@@ -134,7 +136,8 @@ def drill_preview_rows(state: DrillPreviewState, width: int, height: int) -> lis
     first, *more = tab_page_text(drill, width - 4).split("\n\n")
     bars = first.splitlines()
     facts = _first_lines(
-        textwrap.wrap(drill_summary(drill), room), max(MIN_FACT_LINES, height // 4)
+        textwrap.wrap(drill_summary(drill, with_harp=state.with_harp), room),
+        max(MIN_FACT_LINES, height // 4),
     )
     about = textwrap.wrap(" ".join(drill.about.split()), room)
     about = _first_lines(about, max(1, height - len(facts) - len(bars)))

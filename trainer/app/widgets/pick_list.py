@@ -68,7 +68,7 @@ def pick_rows(state: PickListState, width: int) -> list[TextRow]:
         chosen = (harp.key.name, harp.tuning.name) == (state.key, state.tuning)
         texts = (names[number - 1], positions[number - 1], words[number - 1])
         row: TextRow = (
-            (" ▶" if chosen else "  ", "now"),
+            (" ▶", "now") if chosen else ("  ", "text"),  # a blank one would be highlighted
             (f"{number} ", "key"),
             *(
                 (f"{text:<{wide}}  ", "strong" if chosen else "text")

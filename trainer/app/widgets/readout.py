@@ -261,7 +261,7 @@ def _tab_rows(state: ReadoutState, width: int, height: int) -> list[TextRow]:
     right = [""] * (len(left) - len(right)) + right
     at = width - far_width(state.after, small)
     return [
-        (_FAR_MARGIN, (f"{now:<{at}}", pen), (after, "quiet"))
+        (_FAR_MARGIN, (now, pen), (" " * (at - len(now)), "text"), (after, "quiet"))
         for now, after in zip(left, right, strict=True)
     ]
 

@@ -41,6 +41,7 @@ UNITS: Mapping[SettingKey, str] = {
     ("practice", "count_in"): "beats",
     ("harp", "a4"): "Hz",
     ("sound", "latency_ms"): "ms",
+    ("sound", "ground_db"): "dB",
     ("journal", "audio_mb"): "MB",
 }
 TABLE_TITLES: Mapping[str, str] = {table: table.capitalize() for table in SETTING_TABLES}
