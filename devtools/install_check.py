@@ -30,6 +30,7 @@ CHECKS = (
     ("drill", "show", DRILL),
     ("play", DRILL, "--player", "--plain", "--save", "take.flac"),
     ("mark", "take.flac", "--drill", DRILL, "--format", "json"),
+    ("demo", "--plain", "--save", "demo.flac"),
 )
 """Commands that have to end with success there."""
 

@@ -7,12 +7,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 import soundfile
-from scipy.signal import butter, sosfilt
+from scipy.signal import butter, sosfilt, spectrogram, welch
 
 from trainer.sound import Block, MicrophoneSpec, check_microphone
 from trainer.sound.click import ClickTrack, click, mix
 from trainer.sound.loudspeaker_echo import estimate_echo
 from trainer.sound.microphone_faults import MicrophoneFault, find_faults, remedy
+from trainer.sound.spectra import power_densities
 
 RATE = 48_000
 REEDS = Path(__file__).parent.parent / "reeds"
@@ -213,3 +214,14 @@ def test_the_check_plays_clicks_and_judges_their_echo(
     if result.echo is not None:
         assert result.echo.delay_ms == pytest.approx(40.0, abs=0.2)
         assert any("headphones" in sentence for sentence in result.advice)
+
+
+@pytest.mark.parametrize("size", [480, 4096, 2205])
+def test_spectra_are_those_of_scipy(size: int) -> None:
+    sound = noise(1.0) + 1e-4
+    density, frequency = power_densities(sound, RATE, size)
+    at, _, theirs = spectrogram(sound, RATE, window="hann", nperseg=size, noverlap=size // 2)
+    assert frequency == pytest.approx(at)
+    assert density == pytest.approx(theirs, rel=1e-6, abs=1e-18)
+    assert density.mean(axis=1) == pytest.approx(welch(sound, RATE, nperseg=size)[1], rel=1e-6)
+    assert power_densities(sound[: size - 1], RATE, size)[0].shape == (size // 2 + 1, 0)

@@ -25,7 +25,7 @@ from trainer.settings import ResolvedSettings
 from trainer.sound import Device, SoundError, find_devices
 from trainer.store import Journal, JournalError
 
-LIBRARIES = ("numpy", "scipy", "soundfile", "sounddevice", "textual", "typer", "pydantic")
+LIBRARIES = ("numpy", "soundfile", "sounddevice", "textual", "typer", "pydantic")
 """Libraries whose version often explains a problem."""
 
 

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 from trainer.core.system import SYSTEM
 from trainer.core.types import Floats
 from trainer.sound.other_sound import has_other_sound
+from trainer.sound.spectra import power_densities
 
 
 class MicrophoneFault(StrEnum):
@@ -310,8 +311,5 @@ def _spectrum(
     samples: NDArray[np.floating[Any]], rate: int, length_s: float = 0.05
 ) -> tuple[Floats, Floats]:
     """Return the mean power density and its frequencies in Hz, both shape (bins,)."""
-    from scipy.signal import welch
-
-    length = min(len(samples), round(length_s * rate))
-    frequency, density = welch(samples.astype(np.float64), rate, nperseg=length)
-    return density, frequency
+    density, frequency = power_densities(samples, rate, min(len(samples), round(length_s * rate)))
+    return density.mean(axis=1), frequency

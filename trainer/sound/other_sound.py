@@ -18,6 +18,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.core.types import Floats
+from trainer.sound.spectra import power_densities
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,16 +72,8 @@ def has_other_sound(quiet: Sequence[NDArray[np.floating[Any]]], rate: int, note_
 
 def _spectrogram(samples: NDArray[np.floating[Any]], rate: int) -> Floats:
     """Return the power of each bin of the band, full scale being 1; shape (bins, windows)."""
-    from scipy.signal import spectrogram
-
     size = 1 << round(math.log2(PARAMETERS.window_s * rate))
+    density, frequency = power_densities(samples, rate, size)
     low, high = PARAMETERS.band_hz
-    if len(samples) < size:
-        frequency = np.fft.rfftfreq(size, 1.0 / rate)
-        density = np.zeros((len(frequency), 0))
-    else:
-        frequency, _, density = spectrogram(
-            samples.astype(np.float64), rate, window="hann", nperseg=size, noverlap=size // 2
-        )
     band = (frequency > low) & (frequency < min(high, 0.45 * rate))
     return np.asarray(density[band] * rate / size)
