@@ -1,14 +1,15 @@
 """Transcription of a harp on a record: alone, in rooms, in a mix, and after talk.
 
-    python -m benchmarks.records [--phrases 10] [--first 0] [--choice] [--ear-only]
+    python -m benchmarks.records [--phrases 10] [--first 0] [--choice] [--ear-only | --compare]
 
 Each phrase is 24 to 48 notes of a usual made-up tune (:mod:`benchmarks.tunes`), played by the
-harmonica of a sound font. Nothing is given to the program, but the harp in one row. Figures:
+harmonica of a sound font. Nothing is given to the program, but the harp in one column. Figures:
 
 - *onset*: mean F1 of onsets within 50 ms (mir_eval);
-- *tab*: the same if the tab, on the true harp, must be right, too; draw 2 and blow 3, which sound
-  alone cannot distinguish, count as one;
-- *harp*: phrases whose harp is right;
+- *given*: the same if the tab must be right, too, with the harp given; draw 2 and blow 3, which
+  sound alone cannot distinguish, count as one;
+- *tab*: the same with nothing given; a tab on a wrong harp is wrong;
+- *harp*, *of 3*: phrases whose harp is the first guess, and among the first three;
 - *right*, *conf.*: fraction of written notes whose onset and pitch are right, on whatever harp, and
   their mean confidence;
 - *s/min*: CPU seconds per minute of sound.
@@ -16,7 +17,8 @@ harmonica of a sound font. Nothing is given to the program, but the harp in one 
 What the network of `trainer/transcript/harp_network.py` was trained on (training/README.md) has no
 part in this material: neither the font, nor the bands, the voices that talk, the tunes, nor the
 rooms, which are images of a shoebox with a diffuse tail. `--choice` uses a training font instead,
-on which the decoder's constants were chosen. `--ear-only` leaves the network out, as it was before.
+on which the decoder's constants were chosen. `--ear-only` leaves the network out: the joint fit of
+the ear writes what it trusts. `--compare` gives both ways, a row each.
 """
 
 from __future__ import annotations
@@ -29,9 +31,11 @@ import tempfile
 import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from pathlib import Path
+from unittest import mock
 
 import trainer  # noqa: F401 - before numpy
 
@@ -110,16 +114,19 @@ class Scored:
     """What was written of a phrase.
 
     Attributes:
-        onset, tab: F1.
+        onset, given, tab: F1.
         harp: whether the harp is right.
+        of_three: whether it is among the first three guesses.
         notes: (whether it is right, confidence) of each written note.
         cpu_s: CPU seconds per minute of sound.
         seconds: of sound.
     """
 
     onset: float
+    given: float
     tab: float
     harp: bool
+    of_three: bool
     notes: tuple[tuple[bool, float], ...]
     cpu_s: float
     seconds: float
@@ -330,7 +337,6 @@ CONDITIONS: dict[str, Made] = {
     "a hall, 1.4 s": lambda n, s: in_room(_plain(n, s), (19.0, 12.0, 7.0), 1.4, 4.0),
     "a piano under it, 6 dB below": lambda n, s: _with_piano(n, s),
     "a full band, equally loud": lambda n, s: _with_band(n, s),
-    "the same, harp given": lambda n, s: _with_band(n, s),
     "eight seconds of talk first": lambda n, s: after_talk(_plain(n, s), n, s.voices),
     "talk between": lambda n, s: around_talk(_plain(n, s), n, s.voices),
 }
@@ -369,22 +375,51 @@ def _write(phrase: Phrase, condition: str, folder: Path) -> Path:
 def score(condition: str, number: int, split: Split) -> Scored:
     """Transcribe and score one phrase."""
     phrase = CONDITIONS[condition](number, split)
-    with tempfile.TemporaryDirectory() as folder:
+    network = nullcontext() if not split.ear_only else _without_network()
+    with tempfile.TemporaryDirectory() as folder, network:
         path = _write(phrase, condition, Path(folder))
-        harp = phrase.harp if "harp given" in condition else None
-        if split.ear_only:
-            vars(transcription)["_identify_in_mix"] = lambda request, damage: None
         begun = time.process_time()
-        transcript = transcribe(TranscriptRequest(path, harp=harp))
+        transcript = transcribe(TranscriptRequest(path))
         spent = time.process_time() - begun
-    return judge(phrase, transcript, 60.0 * spent / phrase.ends)
+        given = transcript
+        if not _same_harp(transcript.harp, phrase.harp):
+            given = transcribe(TranscriptRequest(path, harp=phrase.harp))
+    return judge(phrase, transcript, given, 60.0 * spent / phrase.ends)
 
 
-def judge(phrase: Phrase, transcript: Transcript, cpu_s: float) -> Scored:
-    """Score a transcript."""
-    notes = [note for part in transcript.parts for note in part]
-    truth, written = _intervals(phrase.starts), _intervals([note.start for note in notes])
+def _without_network() -> AbstractContextManager[object]:
+    return mock.patch.object(transcription, "_identify_in_mix", return_value=None)
+
+
+def _same_harp(harp: Harp, other: Harp) -> bool:
+    return harp.key.tonic == other.key.tonic and harp.tuning.name == other.tuning.name
+
+
+def judge(phrase: Phrase, transcript: Transcript, given: Transcript, cpu_s: float) -> Scored:
+    """Score the transcripts of a phrase with nothing given, and with the harp given."""
+    truth = _intervals(phrase.starts)
+    written = _intervals([note.start for part in transcript.parts for note in part])
     onset = mir_eval.transcription.onset_precision_recall_f1(truth, written, SOON_S)[2]
+    tab, notes = judge_tab(phrase, transcript)
+    three = [guess.harp.key.tonic for guess in transcript.guesses[:3]]
+    return Scored(
+        onset,
+        judge_tab(phrase, given)[0],
+        tab,
+        transcript.harp.key.tonic == phrase.harp.key.tonic,
+        phrase.harp.key.tonic in three,
+        notes,
+        cpu_s,
+        phrase.ends,
+    )
+
+
+def judge_tab(
+    phrase: Phrase, transcript: Transcript
+) -> tuple[float, tuple[tuple[bool, float], ...]]:
+    """Return the F1 of the tab, and of each written note whether it is right, and confidence."""
+    notes = [note for part in transcript.parts for note in part]
+    truth = _intervals(phrase.starts)
     is_harp = transcript.harp.key.tonic == phrase.harp.key.tonic
     order = sorted(range(len(notes)), key=lambda i: notes[i].start)
     pairs = mir_eval.transcription.match_note_onsets(
@@ -404,8 +439,7 @@ def judge(phrase: Phrase, transcript: Transcript, cpu_s: float) -> Scored:
             same_pitch = phrase.harp.midi(tab) in main
         right += same_tab
         judged.append((same_pitch, note.confidence if note.confidence is not None else np.nan))
-    tab_f1 = 2.0 * right / (len(phrase.starts) + len(notes))
-    return Scored(onset, tab_f1, is_harp, tuple(judged), cpu_s, phrase.ends)
+    return 2.0 * right / (len(phrase.starts) + len(notes)), tuple(judged)
 
 
 def _text(path: Sequence[Sequence[Tab]]) -> str:
@@ -422,8 +456,10 @@ def line(name: str, group: Sequence[Scored]) -> str:
     notes = [note for scored in group for note in scored.notes]
     return (
         f"| {name} | {np.mean([s.onset for s in group]):.3f}"
+        f" | {np.mean([s.given for s in group]):.3f}"
         f" | {np.mean([s.tab for s in group]):.3f}"
         f" | {sum(s.harp for s in group)} of {len(group)}"
+        f" | {sum(s.of_three for s in group)} of {len(group)}"
         f" | {np.mean([right for right, _ in notes]):.3f}"
         f" | {np.mean([confidence for _, confidence in notes]):.3f}"
         f" | {np.mean([s.cpu_s for s in group]):.1f} |"
@@ -436,7 +472,9 @@ def main() -> None:
     parser.add_argument("--phrases", type=int, default=10)
     parser.add_argument("--first", type=int, default=0, help="number of the first phrase")
     parser.add_argument("--choice", action="store_true", help="the material of the constants")
-    parser.add_argument("--ear-only", action="store_true", help="without the network")
+    ways = parser.add_mutually_exclusive_group()
+    ways.add_argument("--ear-only", action="store_true", help="without the network")
+    ways.add_argument("--compare", action="store_true", help="without the network, and with it")
     parser.add_argument("--conditions", nargs="+", choices=tuple(CONDITIONS))
     results.add_options(parser)
     options = parser.parse_args()
@@ -447,7 +485,8 @@ def main() -> None:
     output = results.Results(
         "benchmarks.records"
         + (" --choice" if options.choice else "")
-        + (" --ear-only" if options.ear_only else ""),
+        + (" --ear-only" if options.ear_only else "")
+        + (" --compare" if options.compare else ""),
         f"{phrases} phrases of {FEWEST} to {MOST} notes of made-up tunes by the harmonica of "
         f"{split.font}, from number {split.first + options.first}; bands of the same font; "
         f"other reeds of {OTHER_FONT}",
@@ -456,13 +495,19 @@ def main() -> None:
         "tunes of all positions; the ear was tuned on FluidR3_GM.sf2",
     )
     numbers = range(split.first + options.first, split.first + options.first + phrases)
-    jobs = [(condition, number, split) for condition in conditions for number in numbers]
+    rows = [(condition, split) for condition in conditions]
+    if options.compare:
+        rows = [(c, replace(split, ear_only=only)) for c in conditions for only in (True, False)]
+    jobs = [(condition, number, way) for condition, way in rows for number in numbers]
     with ProcessPoolExecutor(os.cpu_count() or 1) as pool:
         scored = list(pool.map(score, *zip(*jobs, strict=True)))
-    output.print("| condition | onset | tab | harp | right | conf. | s/min |")
-    output.print("| --- | --- | --- | --- | --- | --- | --- |")
-    for i, condition in enumerate(conditions):
-        output.print(line(condition, scored[i * phrases : (i + 1) * phrases]))
+    output.print("| condition | onset | given | tab | harp | of 3 | right | conf. | s/min |")
+    output.print("| --- | --- | --- | --- | --- | --- | --- | --- | --- |")
+    for i, (condition, way) in enumerate(rows):
+        name = (
+            f"{condition}: {'ear' if way.ear_only else 'network'}" if options.compare else condition
+        )
+        output.print(line(name, scored[i * phrases : (i + 1) * phrases]))
     output.finish(options)
 
 

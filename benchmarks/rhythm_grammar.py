@@ -3,7 +3,7 @@
 A bar is divided from the top (Temperley 2007, Music and Probability): into halves or beats, and
 these into halves, a dotted pair or thirds, each with a probability that is drawn for each tune
 anew. Motifs of one or two bars are repeated, changed or replaced. Onsets scatter by a normal
-distribution, and the tempo wanders.
+distribution, the tempo wanders, and some players play some of their notes short.
 
 :mod:`benchmarks.rhythm_styles` shares nothing with it but the type of a tune.
 """
@@ -87,6 +87,11 @@ PICK_UP = 0.25
 """Fraction of tunes with a pick-up."""
 SCATTER_S = (0.008, 0.022)
 """Lowest and highest standard deviation of onsets, seconds."""
+SHORT = 0.3
+"""Highest probability that a note is played short."""
+HELD, HELD_SHORT = (0.7, 0.98), (0.4, 0.7)
+"""Lowest and highest duration over the written length, of usual and of short notes (common
+practice: staccato takes about half of a note's length)."""
 WANDER = 0.012
 """Standard deviation of the relative change of the tempo from bar to bar."""
 
@@ -148,11 +153,12 @@ def make_divided_tune(seed: int) -> tuple[str, WrittenTune]:
         for number, notes in enumerate(bars)
         for start, length, step in notes
     ]
-    return name, _played(draw, kind, placed, pulses)
+    return name, _played(draw, np.random.default_rng([seed, 1]), kind, placed, pulses)
 
 
 def _played(
     draw: np.random.Generator,
+    shortness: np.random.Generator,
     kind: Kind,
     placed: list[tuple[Fraction, Fraction, int]],
     pulses: int,
@@ -172,13 +178,17 @@ def _played(
         return LEAD_S + float(np.interp(place, np.arange(bars + 1), lines))
 
     rung = 5
+    short = float(shortness.uniform(0.0, SHORT))
     notes: list[TranscribedNote] = []
     for at, length, step in placed:
         start = second(at) + float(draw.normal(0.0, scatter))
         if notes:
             start = max(start, notes[-1].start + 0.03)
         rung = int(np.clip(rung + step, 0, len(SCALE) - 1))
-        held = float(draw.uniform(0.7, 0.98)) * (second(at + length) - second(at))
+        held = float(draw.uniform(*HELD))
+        if shortness.random() < short:
+            held = float(shortness.uniform(*HELD_SHORT))
+        held *= second(at + length) - second(at)
         tab = SCALE[rung]
         notes.append(TranscribedNote(start, start + max(0.04, held), ((tab,),), 0.0, harp.hz(tab)))
     written = tuple((at * kind.pulse, length * kind.pulse) for at, length, _ in placed)

@@ -101,7 +101,9 @@ def tab(
     tempo: Annotated[
         float | None, typer.Option(help="Beats per minute. [default: detected]", min=20, max=300)
     ] = None,
-    meter: Annotated[str | None, typer.Option(help="4/4, 3/4 or 6/8. [default: detected]")] = None,
+    meter: Annotated[
+        str | None, typer.Option(help="4/4, 3/4, 6/8 or 12/8. [default: detected]")
+    ] = None,
     first_beat: Annotated[
         float | None,
         typer.Option(metavar="SECOND", help="Time of the first full bar. [default: detected]"),
@@ -306,5 +308,5 @@ def parse_meter(text: str) -> tuple[int, int]:
 
     match = re.fullmatch(r"\s*([1-9][0-9]?)\s*/\s*(2|4|8|16)\s*", text)
     if not match:
-        raise TranscriptError(f"'{text}' is not a meter; write it as 4/4, 3/4 or 6/8")
+        raise TranscriptError(f"'{text}' is not a meter; write it as 4/4, 3/4, 6/8 or 12/8")
     return int(match[1]), int(match[2])

@@ -50,8 +50,14 @@ class NoteValueParameters:
     off_beat_cost: float = 0.7
     """Cost of a rest that begins within a pulse."""
     rest_cost: float = 2.0
-    """Cost of a rest after a note. This and the seven before were chosen by hand on the grammar of
+    """Cost of a rest after a note. This, the seven before and the three after were chosen by hand on the grammar of
     benchmarks/lengths.py; costs are negative log probabilities."""
+    same_tune: float = 1.0
+    """Weight of how long a note is held in another bar of the same rhythm and melody."""
+    same_rhythm: float = 0.5
+    """The same where the melody differs."""
+    max_held_cost: float = 8.0
+    """Maximum cost of how long a note is held."""
     near_beats: float = 0.12
     """Maximum distance of a note in time from its place, beats."""
     min_swung_notes: int = 3
@@ -210,16 +216,64 @@ def _quantize_part(
     notes: Sequence[TranscribedNote], begins: Sequence[Fraction], grid: BarGrid, meter: Meter
 ) -> list[TranscribedNote]:
     """The notes of a part with place and length."""
-    held = _usual_held(notes)
     quantized = []
+    for note, begin, beats in zip(notes, begins, _lengths(notes, begins, grid, meter), strict=True):
+        bar, beat = divmod(begin, grid.meter[0])
+        quantized.append(replace(note, at=begin, beats=beats, bar=max(0, bar + 1), beat=beat + 1))
+    return quantized
+
+
+def _lengths(
+    notes: Sequence[TranscribedNote], begins: Sequence[Fraction], grid: BarGrid, meter: Meter
+) -> list[Fraction]:
+    """Most likely written length of each note, beats.
+
+    A bar that is played again is written alike, so that a note is judged by how long it and the
+    notes in its place in the other bars of its rhythm are held.
+    """
+    held = _usual_held(notes)
+    options = []
     for i, note in enumerate(notes):
         until = begins[i + 1] if i + 1 < len(notes) else None
-        beats = _length(note, begins[i], until, held, grid, meter)
-        bar, beat = divmod(begins[i], grid.meter[0])
-        quantized.append(
-            replace(note, at=begins[i], beats=beats, bar=max(0, bar + 1), beat=beat + 1)
-        )
-    return quantized
+        options.append(_length_costs(note, begins[i], until, held, grid, meter))
+    lengths = []
+    alike = _repeated_places(notes, begins, grid)
+    for i, own in enumerate(options):
+        cost = {length: prior + timing for length, (prior, timing) in own.items()}
+        for j, weight in alike[i]:
+            for length, (_, timing) in options[j].items():
+                cost[length] += weight * timing
+        lengths.append(min(cost, key=lambda length: cost[length]))
+    return lengths
+
+
+def _repeated_places(
+    notes: Sequence[TranscribedNote], begins: Sequence[Fraction], grid: BarGrid
+) -> list[list[tuple[int, float]]]:
+    """For each note, those in its place in bars of the same rhythm, and the weight of each."""
+    bars: dict[int, list[int]] = {}
+    for i, begin in enumerate(begins):
+        bars.setdefault(int(begin // grid.meter[0]), []).append(i)
+    rhythms: dict[object, list[list[int]]] = {}
+    for number, inside in bars.items():
+        after = inside[-1] + 1
+        ends = begins[after] - number * grid.meter[0] if after < len(begins) else None
+        rhythm = tuple(begins[i] - number * grid.meter[0] for i in inside)
+        rhythms.setdefault((rhythm, ends), []).append(inside)
+    alike: list[list[tuple[int, float]]] = [[] for _ in begins]
+    for group in rhythms.values():
+        tunes = [
+            [round(hz_to_midi(notes[i].hz) - hz_to_midi(notes[inside[0]].hz)) for i in inside]
+            for inside in group
+        ]
+        for inside, tune in zip(group, tunes, strict=True):
+            for others, other_tune in zip(group, tunes, strict=True):
+                if others is inside:
+                    continue
+                weight = NOTE_VALUES.same_tune if tune == other_tune else NOTE_VALUES.same_rhythm
+                for i, j in zip(inside, others, strict=True):
+                    alike[i].append((j, weight))
+    return alike
 
 
 def _usual_held(notes: Sequence[TranscribedNote]) -> float:
@@ -233,15 +287,15 @@ def _usual_held(notes: Sequence[TranscribedNote]) -> float:
     return float(np.clip(np.median([*fractions, p.usual_held]), p.least_held, 1.0))
 
 
-def _length(
+def _length_costs(
     note: TranscribedNote,
     at: Fraction,
     until: Fraction | None,
     held: float,
     grid: BarGrid,
     meter: Meter,
-) -> Fraction:
-    """Most likely written length of a note, beats: up to the next note, or with a rest after it.
+) -> dict[Fraction, tuple[float, float]]:
+    """Costs of the possible lengths of a note: up to the next note, or with a rest after it.
 
     Args:
         note: the note.
@@ -250,27 +304,30 @@ def _length(
         held: fraction of its length for which a note is usually held.
         grid: the meter.
         meter: times of the beats.
+
+    Returns:
+        By length in beats, the cost of what is written and that of how long the note is held.
     """
     p = NOTE_VALUES
     sounding = beat_of(note.end, meter) - beat_of(note.start, meter)
     begin = _played(at, grid)
-
-    def cost(end: Fraction) -> float:
-        off = (sounding / (_played(end, grid) - begin) - held) / p.held_spread
-        total = 0.5 * off**2
-        if held + p.held_spread * off >= p.least_short and off < 0.0:
-            total = min(total, p.short_cost)
-        if until is None or end == until:
-            return total
-        if (end / grid.scale).denominator > 1:
-            total += p.off_beat_cost
-        short = until - end < Fraction(grid.scale, 2)
-        return total + p.rest_cost + (p.short_rest_cost if short else 0.0)
-
     ends = _end_places(at, grid, 4 * grid.meter[0])
     if until is not None and until > at:
         ends = [*(end for end in ends if end < until), until]
-    return min(ends, key=cost) - at
+    costs = {}
+    for end in ends:
+        off = (sounding / (_played(end, grid) - begin) - held) / p.held_spread
+        timing = 0.5 * off**2
+        if held + p.held_spread * off >= p.least_short and off < 0.0:
+            timing = min(timing, p.short_cost)
+        prior = 0.0
+        if until is not None and end != until:
+            short = until - end < Fraction(grid.scale, 2)
+            prior = p.rest_cost + (p.short_rest_cost if short else 0.0)
+            if (end / grid.scale).denominator > 1:
+                prior += p.off_beat_cost
+        costs[end - at] = prior, min(timing, p.max_held_cost)
+    return costs
 
 
 def _played(beat: Fraction, grid: BarGrid) -> float:

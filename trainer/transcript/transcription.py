@@ -114,10 +114,11 @@ def transcribe(request: TranscriptRequest) -> Transcript:
 
     Raises:
         SoundError: the recording cannot be read.
-        TranscriptError: it has no such passage, or no note.
+        TranscriptError: it has no such passage, no note, or fewer guesses than the pick.
     """
     limit_blas_threads()
     playing = _without_count_off(_identify_players(request), request)
+    _check_pick(request, playing.guesses)
     harp, two = playing.harp, playing.two
     parts = []
     for heard, explained in zip(playing.players, playing.explained, strict=True):
@@ -429,14 +430,21 @@ def _rounded_a4(hz: float) -> float:
 
 
 def _picked(request: TranscriptRequest, guesses: Sequence[HarpGuess]) -> Harp:
-    """The guessed harp that the request picks.
+    """The guessed harp that the request picks; the last one if there are fewer."""
+    return guesses[min(request.pick, len(guesses)) - 1].harp
+
+
+def _check_pick(request: TranscriptRequest, guesses: Sequence[HarpGuess]) -> None:
+    """Check that the request picks one of the guessed harps.
 
     Raises:
         TranscriptError: there are fewer.
     """
-    if request.pick > len(guesses):
-        raise TranscriptError(f"pick 1 to {len(guesses)}: there are {len(guesses)} candidates")
-    return guesses[request.pick - 1].harp
+    if guesses and request.pick > len(guesses):
+        raise TranscriptError(
+            f"pick 1 to {len(guesses)}, or name the harp: there is no guess {request.pick} of "
+            f"{request.path.name}"
+        )
 
 
 def _pitch_event(note: HeardNote, a4: float) -> PitchEvent:
