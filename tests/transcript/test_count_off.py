@@ -12,6 +12,10 @@ import soundfile as sf
 from scipy import signal
 
 from trainer.core.types import Floats
+from trainer.drill import parse_drill
+from trainer.harp import Harp
+from trainer.sound import BuiltInPlayer
+from trainer.transcript import TranscriptRequest, transcribe
 from trainer.transcript.count_off import CountOff, find_count_off
 
 RATE = 22_050
@@ -77,3 +81,48 @@ def test_uneven_sounds_and_sounds_long_before_the_music_count_nothing(tmp_path: 
     assert find_count_off(samples, RATE, [(2.6, 3.0)]) is None
     assert found("sticks", 0.5, 12.0, tmp_path) is None
     assert find_count_off(samples, RATE, []) is None
+
+
+TUNE = parse_drill(
+    'title = "T"\nharp = "C"\ntempo = 96\ntab = """\n4:1 -4:1 5:1 -5:1 | 6:2 5:1 4:1 |\n"""\n'
+    '[aim]\npitch = ["all"]\n',
+    "counted",
+)
+
+
+@pytest.fixture(scope="module")
+def take() -> tuple[Floats, int]:
+    """The built-in player's take of a tune, from its first note, and its rate."""
+    player = BuiltInPlayer(TUNE, Harp.of("C"))
+    samples = np.concatenate([block.samples for block in player.blocks()])
+    loud = np.flatnonzero(np.abs(samples) > 0.02 * np.abs(samples).max())
+    return samples[loud[0] : loud[-1]] / np.abs(samples).max(), player.rate
+
+
+@pytest.mark.parametrize("kind", ["sticks", "foot", "en-gb"])
+def test_a_count_off_before_a_take_in_a_room_is_used_and_not_written(
+    kind: str, take: tuple[Floats, int], tmp_path: Path
+) -> None:
+    played, rate = take
+    period = 60.0 / TUNE.tempo
+    samples = np.zeros(round((LEAD_S + 4 * period + 0.5) * rate) + len(played))
+    for i, part in enumerate(sounds(kind, tmp_path)):
+        part = signal.resample_poly(part, rate, RATE)
+        at = round((LEAD_S + i * period) * rate)
+        samples[at : at + len(part)] += 0.5 * part / np.abs(part).max()
+    begin = round((LEAD_S + 4 * period) * rate)
+    samples[begin : begin + len(played)] += played
+    draw = np.random.default_rng(3)
+    tail = draw.standard_normal(round(0.3 * rate)) * 10.0 ** (
+        -3.0 * np.linspace(0.0, 1.0, round(0.3 * rate))
+    )
+    tail *= 0.3 / np.sqrt(np.sum(tail**2))  # direct sound 10 dB above it
+    samples += signal.fftconvolve(samples, tail)[: len(samples)]
+    path = tmp_path / "counted.wav"
+    sf.write(path, 0.5 * samples / np.abs(samples).max(), rate)
+    transcript = transcribe(TranscriptRequest(path, harp=Harp.of("C")))
+    assert any("count-off" in line for line in transcript.warnings)
+    assert transcript.meter is not None
+    assert transcript.meter.tempo == pytest.approx(TUNE.tempo, rel=0.04)
+    written = [(note.tab, note.at) for note in transcript.notes]
+    assert written == [(str(step.tab), step.start) for step in TUNE.steps]

@@ -135,6 +135,16 @@ def test_a_leak_is_written_as_blur_and_a_chord_as_one(tmp_path: Path) -> None:
     assert result.notes[0].cleanness_rule == "plain"
 
 
+def test_notes_that_begin_flat_are_written_without_a_glide_or_a_chord(tmp_path: Path) -> None:
+    text = 'title = "T"\nharp = "C"\ntempo = 150\ntab = """\n-4:1 5:1 -6:1 4:1 | -1:4 |\n"""\n'
+    drill = parse_drill(text + '[aim]\npitch = ["all"]\n', "flat")
+    cases = [(-50.0, 60.0), (-90.0, 100.0), (-130.0, 60.0), (-130.0, 100.0), (-110.0, 80.0)]
+    faults = {i: Fault(scoop_cents=c, scoop_ms=ms) for i, (c, ms) in enumerate(cases)}
+    path = recorded(drill, Harp.of("C"), tmp_path / "flat.wav", faults)
+    notes = transcribe(TranscriptRequest(path, harp=Harp.of("C"))).notes
+    assert [note.tab for note in notes] == [str(step.tab) for step in drill.steps]
+
+
 def test_a_passage_is_picked_out(tmp_path: Path) -> None:
     path = recorded(find_drill("harbour-bell"), Harp.of("C"), tmp_path / "x.wav")
     whole = transcribe(TranscriptRequest(path, harp=Harp.of("C"))).notes

@@ -60,6 +60,9 @@ class BeatParameters:
     """Weight of the prior of the tempo."""
     tempo_weight_per_note: float = 0.5
     """The same for each note: otherwise a slower pulse, which has fewer places, always wins."""
+    max_tempo_notes: int = 15
+    """Maximum number of notes for which the weight grows: of a longer tune, bars that repeat say
+    more about its pulse than what is usual."""
     given_octaves: float = 0.06
     """Standard deviation of the tempo about a given one, octaves."""
     given_weight: float = 6.0
@@ -97,8 +100,8 @@ class BeatParameters:
         default_factory=lambda: {
             (4, 4): (100.0, 0.46),
             (3, 4): (112.0, 0.45),
-            (6, 8): (100.0, 0.3),
-            (12, 8): (62.0, 0.3),
+            (6, 8): (108.0, 0.3),
+            (12, 8): (66.0, 0.3),
         }
     )
     """Centre in pulses per minute and standard deviation in octaves of the log-normal prior of the
@@ -376,7 +379,8 @@ def _tempo_cost(path: _Path, grid: BarGrid, known: KnownBeat) -> float:
         octaves = math.log2(rate / given) / BEAT.given_octaves
         return BEAT.given_weight * 0.5 * octaves**2
     usual, spread = BEAT.usual_tempos.get(grid.meter, BEAT.usual_tempos[4, 4])
-    weight = BEAT.tempo_weight + BEAT.tempo_weight_per_note * len(path.places)
+    notes = min(len(path.places), BEAT.max_tempo_notes)
+    weight = BEAT.tempo_weight + BEAT.tempo_weight_per_note * notes
     return weight * 0.5 * (math.log2(rate / usual) / spread) ** 2
 
 

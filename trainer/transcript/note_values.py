@@ -50,12 +50,8 @@ class NoteValueParameters:
     off_beat_cost: float = 0.7
     """Cost of a rest that begins within a pulse."""
     rest_cost: float = 2.0
-    """Cost of a rest after a note. This, the seven before and the three after were chosen by hand on the grammar of
-    benchmarks/lengths.py; costs are negative log probabilities."""
-    same_tune: float = 1.0
-    """Weight of how long a note is held in another bar of the same rhythm and melody."""
-    same_rhythm: float = 0.5
-    """The same where the melody differs."""
+    """Cost of a rest after a note. This, the seven before and the next were chosen by hand on the
+    grammar of benchmarks/lengths.py; costs are negative log probabilities."""
     max_held_cost: float = 8.0
     """Maximum cost of how long a note is held."""
     near_beats: float = 0.12
@@ -229,7 +225,7 @@ def _lengths(
     """Most likely written length of each note, beats.
 
     A bar that is played again is written alike, so that a note is judged by how long it and the
-    notes in its place in the other bars of its rhythm are held.
+    notes in its place in the other bars of its rhythm and melody are held.
     """
     held = _usual_held(notes)
     options = []
@@ -240,39 +236,33 @@ def _lengths(
     alike = _repeated_places(notes, begins, grid)
     for i, own in enumerate(options):
         cost = {length: prior + timing for length, (prior, timing) in own.items()}
-        for j, weight in alike[i]:
+        for j in alike[i]:
             for length, (_, timing) in options[j].items():
-                cost[length] += weight * timing
+                cost[length] += timing
         lengths.append(min(cost, key=lambda length: cost[length]))
     return lengths
 
 
 def _repeated_places(
     notes: Sequence[TranscribedNote], begins: Sequence[Fraction], grid: BarGrid
-) -> list[list[tuple[int, float]]]:
-    """For each note, those in its place in bars of the same rhythm, and the weight of each."""
+) -> list[list[int]]:
+    """For each note, the notes in its place in bars of the same rhythm and melody."""
     bars: dict[int, list[int]] = {}
     for i, begin in enumerate(begins):
         bars.setdefault(int(begin // grid.meter[0]), []).append(i)
-    rhythms: dict[object, list[list[int]]] = {}
+    repeated: dict[object, list[list[int]]] = {}
     for number, inside in bars.items():
-        after = inside[-1] + 1
-        ends = begins[after] - number * grid.meter[0] if after < len(begins) else None
-        rhythm = tuple(begins[i] - number * grid.meter[0] for i in inside)
-        rhythms.setdefault((rhythm, ends), []).append(inside)
-    alike: list[list[tuple[int, float]]] = [[] for _ in begins]
-    for group in rhythms.values():
-        tunes = [
-            [round(hz_to_midi(notes[i].hz) - hz_to_midi(notes[inside[0]].hz)) for i in inside]
-            for inside in group
-        ]
-        for inside, tune in zip(group, tunes, strict=True):
-            for others, other_tune in zip(group, tunes, strict=True):
-                if others is inside:
-                    continue
-                weight = NOTE_VALUES.same_tune if tune == other_tune else NOTE_VALUES.same_rhythm
-                for i, j in zip(inside, others, strict=True):
-                    alike[i].append((j, weight))
+        line, after = number * grid.meter[0], inside[-1] + 1
+        rhythm = tuple(begins[i] - line for i in inside)
+        until = begins[after] - line if after < len(begins) else None
+        midi = [hz_to_midi(notes[i].hz) for i in inside]
+        tune = tuple(round(pitch - midi[0]) for pitch in midi)
+        repeated.setdefault((rhythm, until, tune), []).append(inside)
+    alike: list[list[int]] = [[] for _ in begins]
+    for group in repeated.values():
+        for places in zip(*group, strict=True):
+            for i in places:
+                alike[i] = [j for j in places if j != i]
     return alike
 
 
