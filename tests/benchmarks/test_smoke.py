@@ -83,7 +83,7 @@ def test_a_benchmark_prints_its_table(module: str, head: str, row: str) -> None:
         ("benchmarks.duets", "noticed", "alone, 0 dB below "),
         ("benchmarks.echo", "| residual echo | clicks |", "| laptop, near | -"),
         ("benchmarks.microphone", "| echo | takes | found |", "| white noise | 25 | 1 | 0 |"),
-        ("benchmarks.records", "| condition | onset | tab |", "| a piano under it, 6 dB below |"),
+        ("benchmarks.records", "| condition | onset | given |", "| a piano under it, 6 dB below |"),
         ("benchmarks.rendered", "reeds player", "1 of 1 within 3 points"),
         ("benchmarks.notes", "| | tuned on | n |", "| notes detected, slide | "),
         ("benchmarks.transcripts", "Brier", "alone, tuned on "),
