@@ -11,6 +11,7 @@ import os
 import re
 import sys
 from collections.abc import Callable, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from datetime import date
 from pathlib import Path
@@ -20,7 +21,7 @@ from textual.pilot import Pilot
 from textual.widgets import OptionList
 
 from devtools.demo_journal import PLAYER, demo_harp, demo_takes
-from devtools.scripted import ScriptedListener
+from devtools.scripted import Answer, ScriptedListener
 from trainer.app.app import TrainerApp
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.loop import LoopScreen
@@ -28,14 +29,17 @@ from trainer.app.screens.progress import ProgressScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.screens.settings import SettingsScreen
 from trainer.app.screens.today import TodayScreen
+from trainer.app.screens.transcript import TranscriptScreen
 from trainer.app.session import ListenerLike
 from trainer.app.take_state import Phase
+from trainer.app.transcript_file import TranscriptFile
 from trainer.drill import Drill, find_drill, read_shelf
 from trainer.harp import Harp
-from trainer.practice import Listener, Plan, run_take, typical_faults
+from trainer.practice import Event, Listener, Plan, Request, run_take, typical_faults
 from trainer.settings import set_setting, settings_path
 from trainer.sound import Device, MicrophoneSpec, Passage, PlayerSpec
 from trainer.store import Journal
+from trainer.transcript import TranscriptRequest
 
 DEMO_DRILL = "harbour-bell"
 DEMO_BEAT = 8.6
@@ -234,6 +238,47 @@ async def picture_microphone_screens(plan: Plan, recording: Path) -> dict[str, s
         return camera.pictures
 
 
+class TranscribingListener(ScriptedListener):
+    """A listener whose microphone is scripted, and whose requests a real one answers.
+
+    Args:
+        real: answers the requests; closed with this one.
+    """
+
+    def __init__(self, real: Listener) -> None:
+        super().__init__()
+        self._real = real
+
+    def request(self, request: Request[Answer]) -> Future[Answer]:
+        """Answer a request as the real listener does."""
+        return self._real.request(request)
+
+    def close(self, show: Callable[[Event], None] = lambda event: None) -> None:
+        """Close both listeners."""
+        super().close(show)
+        self._real.close()
+
+
+async def picture_transcript(listener: ListenerLike, plan: Plan, recording: Path) -> dict[str, str]:
+    """Take a picture of a recording as tab, at its first doubtful note if it has one.
+
+    Args:
+        listener: writes the recording down; closed at the end.
+        plan: the plan.
+        recording: the recording.
+    """
+    app = TrainerApp(listener, (), plan)
+    async with app.run_test(size=SIZE) as pilot:
+        camera = Camera(app, pilot)
+        source = TranscriptFile.of_passage(TranscriptRequest(recording))
+        screen = TranscriptScreen(app.session, app.session.plan, source)
+        app.push_screen(screen)
+        await camera.wait(lambda: screen.edited is not None and "position (" in camera.text)
+        await camera.press("n")
+        await camera.take_settled("transcript")
+        return camera.pictures
+
+
 def main(folder: Path) -> None:
     """Take all pictures and write them into a folder."""
     drill = find_drill(DEMO_DRILL)
@@ -252,6 +297,10 @@ def main(folder: Path) -> None:
         recording = Path(home) / "ferry-evening.flac"
         for _ in run_take(replace(plan, source=PlayerSpec(), save=recording)):
             pass
+        transcriber = TranscribingListener(Listener())
+        pictures |= asyncio.run(
+            picture_transcript(transcriber, replace(plan, drill=None), recording)
+        )
         plan = replace(plan, source=MicrophoneSpec())
         pictures |= asyncio.run(picture_microphone_screens(plan, recording))
     folder.mkdir(parents=True, exist_ok=True)
