@@ -17,6 +17,8 @@ import sys
 import tempfile
 import zipfile
 from collections.abc import Callable
+from dataclasses import replace
+from datetime import date
 from html.parser import HTMLParser
 from pathlib import Path
 from random import Random
@@ -26,6 +28,7 @@ import numpy as np
 import soundfile
 
 from devtools.torture.mutation import HOSTILE, mutate
+from tests.support.evenings import step, take
 from trainer.cli import main
 from trainer.core import TrainerError
 from trainer.drill import (
@@ -45,7 +48,7 @@ from trainer.practice import Plan, run_take, saved_harp, saved_tolerance
 from trainer.settings import resolve_settings
 from trainer.settings.writer import parse_setting_key, set_setting
 from trainer.sound import PlayerSpec, RecordingSpec, open_source
-from trainer.store import Journal, recovery
+from trainer.store import Journal, TakeRecord, journal_path, recovery
 
 Trial = Callable[[Random], bool]
 Preparation = Callable[[Path], Trial]
@@ -296,6 +299,22 @@ class _World:
             old.unlink()
         (self._tunings / f"{_file_name(text())}.toml").write_text(tuning, "utf-8")
 
+        self.player = text()
+        journal = journal_path()
+        journal.parent.mkdir(parents=True, exist_ok=True)
+        for old in journal.parent.glob(f"{journal.name}*"):
+            old.unlink()
+        with Journal(journal) as opened:
+            opened.add(*(self._record(number) for number in range(4)))
+
+    def _record(self, number: int) -> TakeRecord:
+        """Return a take whose every text is hostile."""
+        text = self._text
+        remark = replace(step("-4'", 9.0 * number), sentence=text(), heard=text())
+        record = take(date(2026, 11, 1 + 5 * number), [remark], number, player=self.player)
+        record = replace(record, id=f"hostile-{number}", drill=text(), title=text())
+        return replace(record, skills=(text(), text()), extras=(text(),))
+
     def command(self, chance: Random) -> list[str]:
         """Return a command that shows some of it."""
         drill, out = str(self._drill), self._home / "out"
@@ -320,6 +339,11 @@ class _World:
                 ["settings", "set", "sound.device", self._text()],
                 ["progress", self._text()],
                 ["journal", "show", self._text()],
+                ["journal", "list", "--player", self.player],
+                ["journal", "show", "hostile-1"],
+                ["journal", "export", "--out", f"{out}.csv"],
+                ["progress", "--player", self.player],
+                ["today", "--player", self.player],
                 ["tab", recording, "--out", f"{out}.toml"],
                 ["tab", recording, "--out", f"{out}.html"],
                 ["compare", recording, recording],
@@ -366,8 +390,8 @@ def _check_file(path: Path) -> None:
         case ".csv":
             for row in csv.reader(io.StringIO(content)):
                 for cell in row:
-                    is_number = bool(re.fullmatch(r"-?[\d.]+", cell))
-                    assert is_number or not cell.startswith(("=", "+", "-", "@")), cell
+                    is_number_or_tab = bool(re.fullmatch(r"-?[\d.]+'*", cell))
+                    assert is_number_or_tab or not cell.startswith(("=", "+", "-", "@")), cell
         case ".md":
             assert not re.search(r"(?<!\\)<script|(?<!\\)!\[i\]\(", content), content[:2000]
         case ".musicxml":

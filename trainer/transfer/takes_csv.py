@@ -16,6 +16,7 @@ from dataclasses import dataclass, field, fields, replace
 from datetime import date
 from typing import Any
 
+from trainer.core.printable import printable_lines
 from trainer.core.tables import read_cell, safe_cell
 from trainer.drill import CRITERIA
 from trainer.store import HarpTag, StepRecord, TakeRecord
@@ -62,7 +63,7 @@ def takes_csv_lines(takes: Iterable[TakeRecord]) -> Iterator[str]:
         solos = [solo_record_data(solo) for solo in take.solos]
         cells.append(json.dumps(solos, ensure_ascii=False) if solos else "")
         for step in take.steps or (None,):
-            writer.writerow(map(safe_cell, [*cells, *_step_cells(step)]))
+            writer.writerow(map(_safe, [*cells, *_step_cells(step)]))
         yield text.getvalue()
         text.seek(0)
         text.truncate()
@@ -175,6 +176,11 @@ def _step_cells(step: StepRecord | None) -> list[Any]:
         return [None] * (len(TAKE_COLUMNS) - len(_OF_TAKE))
     figures = [getattr(step, name) for name in _FIGURES.values()]
     return [step.index + 1, *figures, *(step.parts.get(part) for part in CRITERIA)]
+
+
+def _safe(value: Any) -> Any:
+    """Return a cell without formulas, and without characters that steer a terminal."""
+    return safe_cell(printable_lines(value) if isinstance(value, str) else value)
 
 
 def _cell(value: Any) -> Any:
