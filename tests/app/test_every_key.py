@@ -46,7 +46,7 @@ from trainer.app.screens.today import TodayScreen
 from trainer.app.screens.transcript import TranscriptScreen
 from trainer.app.transcript_file import TranscriptFile
 from trainer.coach import DailySet, course_standing
-from trainer.drill import Drill, read_course, read_drill, read_shelf
+from trainer.drill import Drill, Step, read_course, read_drill, read_shelf
 from trainer.harp import Harp, load_tuning, tuning_names
 from trainer.practice import (
     GuessHarps,
@@ -257,28 +257,22 @@ def plays(aloud: type) -> Effect:
     return lambda now: bool(now.puppet.plans) and isinstance(now.puppet.plans[-1].source, aloud)
 
 
+def step_of(now: Now) -> Step:
+    """The step under the cursor of a transcript."""
+    screen = now.app.screen
+    assert isinstance(screen, TranscriptScreen)
+    assert screen.edited is not None
+    return screen.edited.step
+
+
 def tab_is(tab: str) -> Effect:
     """The note under the cursor of a transcript."""
-
-    def effect(now: Now) -> bool:
-        screen = now.app.screen
-        assert isinstance(screen, TranscriptScreen)
-        assert screen.edited is not None
-        return screen.edited.step.tab == tab
-
-    return effect
+    return lambda now: step_of(now).tab == tab
 
 
 def length_is(beats: Fraction) -> Effect:
     """The length of the note under the cursor of a transcript."""
-
-    def effect(now: Now) -> bool:
-        screen = now.app.screen
-        assert isinstance(screen, TranscriptScreen)
-        assert screen.edited is not None
-        return screen.edited.step.beats == beats
-
-    return effect
+    return lambda now: step_of(now).beats == beats
 
 
 def notes_are(more: int) -> Effect:

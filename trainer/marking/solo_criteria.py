@@ -125,14 +125,16 @@ def _sentence(name: str, points: float, measured: SoloMeasured, brief: SoloBrief
     if not m.notes:
         return "play something of your own here: nothing was heard"
     if m.notes < m.wanted_notes:
-        return f"play more: {_count(m.notes, 'note')}, at least {m.wanted_notes} fill the solo"
+        return (
+            f"play more: {quantity_text(m.notes, 'note')}, at least {m.wanted_notes} fill the solo"
+        )
     match name:
         case "scale":
             if good:
                 return f"in the {brief.scale} scale"
-            off = round(m.notes * (m.off_scale or 0.0))
+            off = quantity_text(round(m.notes * (m.off_scale or 0.0)), "note")
             return (
-                f"stay in the {brief.scale} scale: {_count(off, 'note')} of {m.notes} outside, "
+                f"stay in the {brief.scale} scale: {off} of {m.notes} outside, "
                 f"most often {_hole_words(m.foreign)}"
             )
         case "harmony":
@@ -182,11 +184,13 @@ def _phrase_sentence(m: SoloMeasured, brief: SoloBrief) -> str:
     longest = max(m.phrases, default=0.0)
     bars = f"{brief.phrase_bars:g} bar{'s' * (brief.phrase_bars != 1)}"
     if len(m.phrases) == 1 or (m.phrased or 0.0) < 0.5:
+        rest = quantity_text(brief.rest_beats, "beat")
         return (
-            f"rest for {_count(brief.rest_beats, 'beat')} after each phrase of up to {bars}: the "
+            f"rest for {rest} after each phrase of up to {bars}: the "
             f"longest lasts {quantity_text(round(longest), 'beat')}"
         )
-    return f"make whole phrases of up to {bars}: {_count(len(m.phrases), 'phrase')}, some too short"
+    played = quantity_text(len(m.phrases), "phrase")
+    return f"make whole phrases of up to {bars}: {played}, some too short"
 
 
 def _variety_sentence(m: SoloMeasured) -> str:
@@ -198,7 +202,3 @@ def _variety_sentence(m: SoloMeasured) -> str:
     if runs < repeats:
         return f"leap and turn back: {100 * (m.in_runs or 0.0):.0f} % run up or down the scale"
     return "change the phrase when it comes again: most of it has been played before"
-
-
-def _count(number: float, noun: str) -> str:
-    return f"{number:g} {noun}{'s' * (number != 1)}"

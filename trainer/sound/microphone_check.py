@@ -7,8 +7,6 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trainer.core.types import Floats, Samples
-from trainer.sound.click import ClickTrack
 from trainer.sound.devices import input_device
 from trainer.sound.loudspeaker_echo import PARAMETERS as ECHO
 from trainer.sound.loudspeaker_echo import Echo, estimate_echo
@@ -19,7 +17,7 @@ from trainer.sound.microphone_faults import (
     note_level_db,
     remedy,
 )
-from trainer.sound.round_trip import PARAMETERS as ROUND_TRIP
+from trainer.sound.round_trip import hear_clicks
 from trainer.sound.signal_quality import SignalQuality
 from trainer.sound.sources.microphone import Microphone, MicrophoneSpec
 
@@ -90,7 +88,7 @@ def check_microphone(
             quality.measure(block.samples[:, None])
             if quality.frames >= seconds * microphone.rate:
                 break
-        with_clicks, due = _hear_clicks(microphone)
+        clicks = hear_clicks(microphone, ECHO.clicks) if microphone.clicks_audible else None
     finally:
         microphone.close()
     size = max(1, round(_FRAME_S * microphone.rate))
@@ -102,7 +100,7 @@ def check_microphone(
     if not quality.silent:
         faults = find_faults(sound, microphone.rate, channels_db)
         note_db = note_level_db(frame_levels_db(sound, microphone.rate))
-        echo = estimate_echo(with_clicks, due, microphone.rate, note_db) if due else None
+        echo = estimate_echo(*clicks, microphone.rate, note_db) if clicks else None
         if echo is not None and echo.is_harmful:
             faults = (*faults, MicrophoneFault.ECHO)
     remedies = [remedy(fault) for fault in faults]
@@ -119,24 +117,6 @@ def check_microphone(
         faults=faults,
         echo=echo,
     )
-
-
-def _hear_clicks(microphone: Microphone) -> tuple[Floats, list[int]]:
-    """Play clicks; return the sound from then on, and where in it each was handed over."""
-    if not microphone.clicks_audible:
-        return np.zeros(0), []
-    track = ClickTrack(ROUND_TRIP.tempo, meter_beats=1, count_in=0, beats=ECHO.clicks)
-    clock = microphone.start_clock(track)
-    due = [sample for sample, _ in track.beats_from(clock.zero, microphone.rate)]
-    until = due[-1] + round((ROUND_TRIP.max_s + ROUND_TRIP.tail_s) * microphone.rate)
-    blocks: list[Samples] = []
-    first = 0
-    for block in microphone.blocks():
-        first = first if blocks else block.start
-        blocks.append(block.samples)
-        if block.end >= until:
-            break
-    return np.concatenate(blocks).astype(np.float64), [sample - first for sample in due]
 
 
 def _channel_levels(spec: MicrophoneSpec) -> tuple[float, ...]:

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from trainer.core.types import Floats
+from trainer.core.types import Floats, Samples
 from trainer.sound.click import ClickTrack, click
 from trainer.sound.devices import input_device, output_device
 from trainer.sound.errors import DeviceError, SoundError
@@ -116,24 +116,43 @@ def measure_round_trip(
     """
     names = input_device(spec.device).name, output_device(spec.output).name
     microphone = Microphone(replace(spec, latency_ms=0.0, clicks=True))
-    blocks = []
     try:
         if not microphone.clicks_audible:
             raise DeviceError(
                 f"the output {names[1]} takes no sound; choose another, see 'trainer sound list'"
             )
-        track = ClickTrack(PARAMETERS.tempo, meter_beats=1, count_in=0, beats=clicks)
-        clock = microphone.start_clock(track)
-        due = [sample for sample, _ in track.beats_from(clock.zero, microphone.rate)]
-        until = due[-1] + round((PARAMETERS.max_s + PARAMETERS.tail_s) * microphone.rate)
-        for block in microphone.blocks():
-            blocks.append(block.samples)
-            if block.end >= until:
-                break
+        heard, due = hear_clicks(microphone, clicks)
     finally:
         microphone.close()
-    trip = estimate_round_trip(np.concatenate(blocks).astype(np.float64), due, microphone.rate)
-    return DevicePair(*names, microphone.rate), trip
+    return DevicePair(*names, microphone.rate), estimate_round_trip(heard, due, microphone.rate)
+
+
+def hear_clicks(microphone: Microphone, clicks: int) -> tuple[Floats, list[int]]:
+    """Play clicks, and hear them until the last one could have come back.
+
+    Args:
+        microphone: it has an output, and a latency of 0.
+        clicks: number of clicks.
+
+    Returns:
+        The input from then on, shape (n,); and the samples of it on which each click was handed
+        over, in order.
+
+    Raises:
+        DeviceError: the devices stop.
+    """
+    track = ClickTrack(PARAMETERS.tempo, meter_beats=1, count_in=0, beats=clicks)
+    clock = microphone.start_clock(track)
+    due = [sample for sample, _ in track.beats_from(clock.zero, microphone.rate)]
+    until = due[-1] + round((PARAMETERS.max_s + PARAMETERS.tail_s) * microphone.rate)
+    blocks: list[Samples] = []
+    first = 0
+    for block in microphone.blocks():
+        first = first if blocks else block.start
+        blocks.append(block.samples)
+        if block.end >= until:
+            break
+    return np.concatenate(blocks).astype(np.float64), [sample - first for sample in due]
 
 
 def estimate_round_trip(heard: Floats, due: Sequence[int], rate: int) -> RoundTrip:

@@ -8,7 +8,6 @@ the beginning of the vowel (Marcus 1981, Perception and Psychophysics 30).
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -26,6 +25,8 @@ class CountOffParameters:
     """Length of the window of a level, seconds."""
     before_s: float = 15.0
     """Maximum time before the first note in which a count-off is searched, seconds."""
+    after_s: float = 0.2
+    """Time after the start of the first note whose level counts as well, seconds."""
     rise_db: float = 9.0
     """Minimum rise of the level at a sound, dB."""
     rise_s: float = 0.08
@@ -50,6 +51,11 @@ class CountOffParameters:
     """Maximum time from the last count to the first note, counts."""
     pick_up_counts: float = 0.3
     """Time after the last count from which a note may be a pick-up, counts."""
+
+    @property
+    def shortest_s(self) -> float:
+        """Shortest time from the start of a recording to music after a count-off, seconds."""
+        return (min(self.counts) - 1 + self.pick_up_counts) * self.period_s[0]
 
 
 COUNT_OFF = CountOffParameters()
@@ -79,25 +85,20 @@ class CountOff:
         return self.times[-1] + COUNT_OFF.pick_up_counts * self.period
 
 
-def find_count_off(
-    samples: Floats, rate: float, notes: Sequence[tuple[float, float]]
-) -> CountOff | None:
+def find_count_off(samples: Floats, rate: float, first: float) -> CountOff | None:
     """Return the count-off before the music, if there is one.
 
     Args:
-        samples: the sound, shape (n,); any scale.
+        samples: the sound up to `after_s` past the first note or further, shape (n,); any scale.
         rate: samples per second.
-        notes: start and end in seconds of what is surely played by reeds, in order of start.
+        first: second at which the first note begins that is surely played by reeds.
 
     Returns:
         The last row of counts before the first note; None without one.
     """
-    if not notes:
-        return None
     p = COUNT_OFF
-    first = notes[0][0]
     begin = max(0.0, first - p.before_s)
-    until = min(len(samples) / rate, first + 0.2)
+    until = min(len(samples) / rate, first + p.after_s)
     inside = samples[round(begin * rate) : round(until * rate)]
     sounds = [begin + at for at in _sounds(inside, rate) if begin + at < first - p.off_s]
     for count in p.counts:

@@ -22,7 +22,7 @@ from trainer.harp import HOLES, Breath, Harp, Tab, Tuning, parse_key
 
 STANDARD_TUNING = "richter"
 """Name of the standard tuning."""
-MIDI = 128
+MIDI_NOTES = 128
 """Number of MIDI notes."""
 BEND_STEPS = 3
 """Half steps of bend that are distinguished; deeper ones count as the deepest."""
@@ -56,7 +56,7 @@ Array = NDArray[np.float32]
 class Layout:
     """What a tuning can play on each note relative to hole 1 blow.
 
-    Notes are indices from 0 to 127, for -`MIDI` / 2 to `MIDI` / 2 half steps.
+    Notes are indices from 0 to 127, for -`MIDI_NOTES` / 2 to `MIDI_NOTES` / 2 half steps.
 
     Attributes:
         kind: kind of note, shape (128,).
@@ -80,12 +80,12 @@ class Layout:
 def layout(tuning: Tuning) -> Layout:
     """Return the layout of a tuning."""
     harp = Harp(parse_key("C"), tuning)
-    root, offset = harp.key.tonic, MIDI // 2
+    root, offset = harp.key.tonic, MIDI_NOTES // 2
     entries = {tab: harp.midi(tab) - root + offset for tab in harp.entries}
     lowest, highest = min(entries.values()), max(entries.values())
-    notes = np.arange(MIDI)
+    notes = np.arange(MIDI_NOTES)
     kind = np.where(notes < lowest, _BELOW, np.where(notes > highest, _ABOVE, _INSIDE))
-    hole, draw, bend = (np.full(MIDI, -1) for _ in range(3))
+    hole, draw, bend = (np.full(MIDI_NOTES, -1) for _ in range(3))
     for note in range(lowest, highest + 1):
         tabs = harp.entries_for(note - offset + root)
         if tabs:
@@ -93,7 +93,7 @@ def layout(tuning: Tuning) -> Layout:
             tab = min(tabs, key=lambda tab: (tab.over, tab.bend, tab.hole))
             kind[note] = _kind(tab)
             hole[note], draw[note], bend[note] = tab.hole, tab.breath is Breath.DRAW, tab.bend
-    bent_glide, slide, together = (np.zeros((MIDI, MIDI), bool) for _ in range(3))
+    bent_glide, slide, together = (np.zeros((MIDI_NOTES, MIDI_NOTES), bool) for _ in range(3))
     for first, a in entries.items():
         for second, b in entries.items():
             if first.breath is not second.breath or first.over is not second.over:
@@ -162,8 +162,8 @@ def _harp_features(
     chords: NDArray[np.intp],
     harp: Harp,
 ) -> Array:
-    plan, shift = layout(harp.tuning), MIDI // 2 - harp.key.tonic
-    notes = np.clip(line + shift, 0, MIDI - 1)
+    plan, shift = layout(harp.tuning), MIDI_NOTES // 2 - harp.key.tonic
+    notes = np.clip(line + shift, 0, MIDI_NOTES - 1)
     counts = np.sqrt(np.bincount(plan.kind[notes], minlength=KINDS).astype(float))
     hole, draw, bend = plan.hole[notes], plan.draw[notes], plan.bend[notes]
     has = hole >= 0
@@ -184,7 +184,8 @@ def _harp_features(
             (bend > 0).sum(),
         ]
     )
-    glides, chords = np.clip(glides + shift, 0, MIDI - 1), np.clip(chords + shift, 0, MIDI - 1)
+    glides = np.clip(glides + shift, 0, MIDI_NOTES - 1)
+    chords = np.clip(chords + shift, 0, MIDI_NOTES - 1)
     on_reed = int(plan.bent_glide[glides[:, 0], glides[:, 1]].sum())
     over_holes = int((plan.slide & ~plan.bent_glide)[glides[:, 0], glides[:, 1]].sum())
     playable = int(plan.together[chords[:, 0], chords[:, 1]].sum())

@@ -22,7 +22,7 @@ from trainer.harp import Harp
 from trainer.music import hz_to_midi, key_in_position
 from trainer.transcript.beat_tracking import BEAT
 from trainer.transcript.confidence import unexplained_db
-from trainer.transcript.count_off import CountOff, find_count_off
+from trainer.transcript.count_off import COUNT_OFF, CountOff, find_count_off
 from trainer.transcript.harp_guess import candidate_harps, guess_harps
 from trainer.transcript.harp_network import hear_harp
 from trainer.transcript.mix_decoder import (
@@ -96,6 +96,8 @@ class TranscriptParameters:
     max_reed_unexplained_db: float = -14.0
     """Unexplained energy of a note up to which it is surely a reed's and no count-off's, dB (chosen
     by hand)."""
+    resampled_s: float = 0.5
+    """Sound that is read beyond what is looked at, seconds: a resampler delays its last samples."""
     min_vote: float = 0.6
     """Minimum mean activation of a note that votes for the harp."""
     min_near: float = 0.7
@@ -243,9 +245,8 @@ def _without_count_off(playing: _Playing, request: TranscriptRequest) -> _Playin
                 else unexplained_db(fraction) <= p.max_reed_unexplained_db
             )
             if trusted:
-                sure.append((note.start / note.rate, note.end / note.rate))
-    samples, rate, _ = resample_passage(request)
-    count_off = find_count_off(samples, rate, sorted(sure))
+                sure.append(note.start / note.rate)
+    count_off = _count_off_before(min(sure), request) if sure else None
     if count_off is None:
         return playing
     players, fractions = [], []
@@ -254,6 +255,16 @@ def _without_count_off(playing: _Playing, request: TranscriptRequest) -> _Playin
         players.append(list(compress(heard, music)))
         fractions.append(list(compress(explained, music)))
     return replace(playing, players=tuple(players), explained=tuple(fractions), count_off=count_off)
+
+
+def _count_off_before(first: float, request: TranscriptRequest) -> CountOff | None:
+    """The count-off before a note at second `first`; what comes later is not read."""
+    if first - request.first < COUNT_OFF.shortest_s:
+        return None
+    until = first + COUNT_OFF.after_s + TRANSCRIPT.resampled_s
+    last = until if request.last is None else min(request.last, until)
+    samples, rate, _ = resample_passage(replace(request, last=last))
+    return find_count_off(samples, rate, first)
 
 
 def _mix_event(note: MixNote, a4: float) -> PitchEvent:

@@ -8,7 +8,6 @@ from typing import ClassVar
 from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 
-from trainer.app.practice_layout import listening_layout
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
@@ -92,15 +91,7 @@ class ListenScreen(TakeScreen):
         if take.drill is not None:
             return
         super().show(take)
-        self.lay_out(
-            listening_layout(
-                self.size.height,
-                strip=0,
-                tone=True,
-                status=self.status_rows,
-                trouble=self.has_class("-trouble"),
-            )
-        )
+        self.lay_out_listening(tone=True)
         self._head.show(HeadState.of(take))
         self._trace.show(take)
         self._dials.show(take)

@@ -11,7 +11,6 @@ from textual.app import ComposeResult
 from textual.binding import Binding, BindingType
 from textual.worker import get_current_worker
 
-from trainer.app.practice_layout import listening_layout
 from trainer.app.screens.listen import listening_plan
 from trainer.app.screens.take_base import TakeScreen
 from trainer.app.session import Session
@@ -206,15 +205,7 @@ class LoopScreen(TakeScreen):
         if take.drill is not None:
             return
         super().show(take)
-        self.lay_out(
-            listening_layout(
-                self.size.height,
-                strip=STRIP_ROWS,
-                tone=False,
-                status=self.status_rows,
-                trouble=self.has_class("-trouble"),
-            )
-        )
+        self.lay_out_listening(strip=STRIP_ROWS)
         self._head.show(
             HeadState(self._state.passage.path.name, HeadState.of(take).about, take.phase)
         )

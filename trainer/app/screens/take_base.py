@@ -8,7 +8,7 @@ from textual.screen import Screen
 from textual.strip import Strip
 from textual.timer import Timer
 
-from trainer.app.practice_layout import ScreenRows
+from trainer.app.practice_layout import ScreenRows, listening_layout
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.status_line import StatusLine, StatusState, rows_needed
@@ -58,6 +58,18 @@ class TakeScreen(Screen[None]):
         if layout != self._layout_shown:
             self._layout_shown = layout
             self.styles.grid_rows = layout.css
+
+    def lay_out_listening(self, *, strip: int = 0, tone: bool = False) -> None:
+        """Give the parts of a screen without a drill their rows, see :func:`listening_layout`."""
+        self.lay_out(
+            listening_layout(
+                self.size.height,
+                strip=strip,
+                tone=tone,
+                status=self.status_rows,
+                trouble=self.has_class("-trouble"),
+            )
+        )
 
     def on_resize(self) -> None:
         """Lay out the new size."""

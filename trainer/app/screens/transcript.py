@@ -7,7 +7,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from textual import work
 from textual.app import ComposeResult
@@ -38,13 +38,15 @@ from trainer.drill import (
     save_drill,
 )
 from trainer.harp import Harp
-from trainer.practice import GuessHarps, Plan, PlayLoop, PlayTone, WriteDown
+from trainer.practice import GuessHarps, Plan, PlayLoop, PlayTone, Request, WriteDown
 from trainer.sound import PASSAGE_LIMITS as LIMITS
 from trainer.sound import Passage
 
 if TYPE_CHECKING:
     from trainer.practice import WrittenDown
-    from trainer.transcript import HarpGuess, TranscriptRequest
+    from trainer.transcript import HarpGuess
+
+Answer = TypeVar("Answer")
 
 GRIDS = (Fraction(1, 2), Fraction(1, 3), Fraction(1, 4), Fraction(1, 6), Fraction(1))
 """Beats by which a correction moves or lengthens a note; a key goes through them."""
@@ -180,21 +182,22 @@ class TranscriptScreen(TakeScreen):
             self._in_file = saved if self._file.exists() else None
             self._open(saved)
             self._set_picks(replace(self._picks, working=GUESSING))
-            self._guess(saved)
+            self._request(GuessHarps(saved), self._take_guesses)
         elif self._source.request is not None:
-            self._write_down(self._source.request)
+            self._request(WriteDown(self._source.request), self._take_written)
 
     @work(thread=True)
-    def _write_down(self, request: TranscriptRequest) -> None:
+    def _request(self, request: Request[Answer], take: Callable[[Answer], None]) -> None:
+        """Ask the listener's process; its answer is taken in the app's thread."""
         worker = get_current_worker()
         try:
-            written = self.session.listener.request(WriteDown(request)).result()
+            answer = self.session.listener.request(request).result()
         except TrainerError as error:
             if not worker.is_cancelled:
                 self.app.call_from_thread(self._fail, str(error))
             return
         if not worker.is_cancelled:
-            self.app.call_from_thread(self._take_written, written)
+            self.app.call_from_thread(take, answer)
 
     def _take_written(self, written: WrittenDown) -> None:
         self._a4 = written.a4
@@ -202,18 +205,6 @@ class TranscriptScreen(TakeScreen):
         self._take_guesses(written.guesses)
         if written.warnings:
             self.say(f"! {written.warnings[0]}")
-
-    @work(thread=True)
-    def _guess(self, drill: Drill) -> None:
-        worker = get_current_worker()
-        try:
-            guesses = self.session.listener.request(GuessHarps(drill)).result()
-        except TrainerError as error:
-            if not worker.is_cancelled:
-                self.app.call_from_thread(self._fail, str(error))
-            return
-        if not worker.is_cancelled:
-            self.app.call_from_thread(self._take_guesses, guesses)
 
     def _fail(self, trouble: str) -> None:
         self._set_picks(replace(self._picks, trouble=trouble))
@@ -314,10 +305,6 @@ class TranscriptScreen(TakeScreen):
     def _lay_out(self, rows: int) -> None:
         """Give the parts their rows; a message may need two."""
         self.lay_out(ScreenRows((1, rows + 1, 0, 2, self.status_rows)))
-
-    def on_resize(self) -> None:
-        """Lay out the new size."""
-        self.call_after_refresh(self._show_tab)
 
     # The cursor
 

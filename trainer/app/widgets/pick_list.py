@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from trainer.app.canvas import Canvas, TextRow, truncate
-from trainer.music import key_in_position, note_name, position_name
+from trainer.music import key_in_position, pitch_class_name, position_name
 
 if TYPE_CHECKING:
     from trainer.transcript import HarpGuess
@@ -91,8 +91,8 @@ def _position(pick: HarpGuess) -> str:
     if pick.position is None:
         return "no key"
     key = pick.harp.key
-    name = note_name(60 + key_in_position(key.tonic, pick.position) % 12, key.note)
-    return f"{position_name(pick.position)} position ({name.rstrip('0123456789')})"
+    name = pitch_class_name(key_in_position(key.tonic, pick.position), key.note)
+    return f"{position_name(pick.position)} position ({name})"
 
 
 class PickList(Canvas[PickListState]):
