@@ -97,7 +97,8 @@ def guarded(
                 raise
             except Exception as error:  # whatever a parser meets in a file from outside
                 _log.exception("%s cannot be read", path)
-                reason = str(error)[:100] or type(error).__name__
+                ends = "it ends too early" if isinstance(error, EOFError) else ""
+                reason = str(error)[:100] or ends or type(error).__name__
                 raise ExchangeError(f"{path} is not a readable {kind}: {reason}") from None
             _check(path, melody)
             return melody
