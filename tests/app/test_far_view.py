@@ -146,8 +146,19 @@ def test_a_window_of_usual_size_shows_it_on_one_key() -> None:
 
 
 def test_the_count_in_highlights_its_digit_only() -> None:
-    counting = ReadoutState("3", "", "count-in", "now", play="3", after="-4", counting=True)
+    counting = ReadoutState("3", "", "count-in", "now", play="3", after="-4", play_pen="now")
     rows = readout_rows(counting, 200, 43)
     marked = [len(part) for row in rows for part, pen in row if pen == "now"]
     assert marked
     assert max(marked) <= far_width("3", far_scale("3", 200, 20))
+
+
+def test_after_a_take_its_score_can_be_read_from_afar() -> None:
+    take = take_until(math.inf)
+    assert take.phase is Phase.ENDED
+    assert take.sheet.result is not None
+    state = ReadoutState.of(take)
+    assert state.play == f"{take.sheet.result.score:.0f}"
+    assert "passed; space plays it again" in state.words
+    rows = ["".join(part for part, _ in row) for row in readout_rows(state, 80, 18)]
+    assert height_of(rows) >= far_height(2)

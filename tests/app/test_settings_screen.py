@@ -76,9 +76,9 @@ def label_of(name: str) -> str:
 
 
 async def go_to(pilot: Pilot[None], name: str) -> None:
-    """Move the cursor to a setting."""
+    """Move the cursor to a setting. The list wraps: a busy machine may paint a line too late."""
     await press(pilot, "home")
-    for _ in SETTING_KEYS:
+    for _ in SETTING_KEYS * 3:
         if f"▶ {label_of(name)} " in text(pilot) and f"{name}: " in text(pilot):
             return
         await press(pilot, "down")
@@ -236,7 +236,9 @@ def test_key_cycles_choices_and_restores_the_default(file: Path, size: tuple[int
         await go_to(pilot, "sound.device")
         assert "next choice" not in text(pilot)
         await press(pilot, "space")
-        await press(pilot, "enter", *["backspace"] * 6, "enter")  # empty: not set
+        await press(pilot, "enter")
+        await wait_for_text(pilot, "enter saves, esc cancels")
+        await press(pilot, *["backspace"] * 6, "enter")  # empty: not set
         await wait_for_text(pilot, "sound.device is no longer set in the file.")
         assert all(line in file.read_text(encoding="utf-8") for line in ("# Runa's", "# the good"))
         await press(pilot, "escape")

@@ -13,12 +13,21 @@ from tests.support.pilots import ANSWERS, Puppet, run, text, until
 from tests.support.transcripts import HEARD, PICKS
 from trainer.app.app import TrainerApp
 from trainer.app.screens.practice import PracticeScreen
+from trainer.app.screens.take_base import WAITS_FOR_MICROPHONE
 from trainer.app.screens.transcript import TranscriptScreen
 from trainer.app.transcript_file import TranscriptFile
 from trainer.core import TrainerError
 from trainer.drill import read_drill, save_drill
 from trainer.harp import Harp
-from trainer.practice import GuessHarps, Plan, WriteDown, WrittenDown
+from trainer.practice import (
+    GuessHarps,
+    PassStarted,
+    Plan,
+    PlayLoop,
+    TakeFailed,
+    WriteDown,
+    WrittenDown,
+)
 from trainer.sound import MicrophoneSpec
 from trainer.transcript import TranscriptRequest
 
@@ -47,6 +56,13 @@ def walk(
         await steps(pilot, screen)
 
     run(test, Plan(Harp.of("C"), MicrophoneSpec(), drill=HEARD))
+
+
+def listener(screen: TranscriptScreen) -> Puppet:
+    """The listener of a screen's session."""
+    puppet = screen.session.listener
+    assert isinstance(puppet, Puppet)
+    return puppet
 
 
 def test_what_is_saved_is_found_again_and_a_file_of_somebody_elses_is_asked_for(
@@ -117,3 +133,33 @@ def test_a_recording_that_cannot_be_written_down_says_why(
         assert pilot.app.is_running
 
     walk(opened, look)
+
+
+def test_a_key_pressed_before_the_microphone_is_open_plays_once_it_is(
+    opened: TranscriptFile,
+) -> None:
+    async def listen(pilot: Pilot[None], screen: TranscriptScreen) -> None:
+        puppet = listener(screen)
+        await pilot.press("space")
+        assert WAITS_FOR_MICROPHONE in text(pilot)
+        assert puppet.asked == []
+        puppet.queue.append(PassStarted(None, 0, 0, "a microphone", clicks=False))
+        await until(pilot, lambda: "bar 1 at 70 %" in text(pilot))
+        assert WAITS_FOR_MICROPHONE not in text(pilot)
+        (asked,) = puppet.asked
+        assert isinstance(asked, PlayLoop)
+        assert asked.passage is not None
+
+    walk(opened, listen)
+
+
+def test_corrections_are_asked_about_where_the_microphone_has_failed(
+    opened: TranscriptFile,
+) -> None:
+    async def fail(pilot: Pilot[None], screen: TranscriptScreen) -> None:
+        listener(screen).queue.append(TakeFailed("the microphone is gone"))
+        await until(pilot, lambda: "the microphone is gone" in text(pilot))
+        await pilot.press("up", "escape")
+        await until(pilot, lambda: "esc again leaves" in text(pilot))
+
+    walk(opened, fail)

@@ -9,7 +9,7 @@ from trainer.report.grades import Grade
 GRADE_PENS = {
     "top": "good",
     "good": "good",
-    "nearly": "now",
+    "nearly": "fair",
     "low": "sharp",
     "missed": "wrong",
 }

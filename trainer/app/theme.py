@@ -30,6 +30,7 @@ BLUE = "#0072b2"
 VERMILION = "#d55e00"
 REDDISH_PURPLE = "#cc79a7"
 
+DARK_YELLOW = "#605c00"
 DARK_ORANGE = "#936400"
 DARK_GREEN = "#007c5a"
 DARK_VERMILION = "#702e00"
@@ -76,6 +77,7 @@ DARK_PENS: Mapping[str, Pen] = MappingProxyType(
         "quiet": Pen(FOG),
         "faint": Pen(SLATE),
         "good": Pen(BLUISH_GREEN, bold=True),
+        "fair": Pen(YELLOW, bold=True),
         "sharp": Pen(ORANGE, bold=True),
         "flat": Pen(SKY_BLUE, bold=True),
         "leak": Pen(REDDISH_PURPLE, bold=True),
@@ -97,6 +99,7 @@ LIGHT_PENS: Mapping[str, Pen] = MappingProxyType(
         "quiet": Pen(PENCIL),
         "faint": Pen(PEBBLE),
         "good": Pen(DARK_GREEN, bold=True),
+        "fair": Pen(DARK_YELLOW, bold=True),
         "sharp": Pen(DARK_ORANGE, bold=True),
         "flat": Pen(BLUE, bold=True),
         "leak": Pen(DARK_PURPLE, bold=True),

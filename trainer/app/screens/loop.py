@@ -12,7 +12,7 @@ from textual.binding import Binding, BindingType
 from textual.worker import get_current_worker
 
 from trainer.app.screens.listen import listening_plan
-from trainer.app.screens.take_base import TakeScreen
+from trainer.app.screens.take_base import WAITS_FOR_MICROPHONE, TakeScreen
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.transcript_file import TranscriptFile
@@ -153,8 +153,6 @@ class LoopScreen(TakeScreen):
         self._before = session.plan
         self._moved = moved
         self._is_writing = False
-        self._is_wanted = False
-        """Whether the passage is to play as soon as the microphone is open."""
         self._state = LoopState(passage)
         self._head = HeadLine(id="head")
         self._strip = LoopStrip(id="loop")
@@ -220,12 +218,8 @@ class LoopScreen(TakeScreen):
             self._dials.show(take)
 
     def _follow(self, take: TakeState) -> None:
-        """Update the position in the passage; begin it where it waits for the microphone."""
+        """Update the position in the passage."""
         state = self._state
-        if self._is_wanted and take.phase is Phase.LISTENING:
-            self._is_wanted = False
-            self._ask(state)
-            return
         if not take.running:
             state = replace(state, phase=OFF, played=None)
         elif (
@@ -234,7 +228,6 @@ class LoopScreen(TakeScreen):
             played_s = (take.reading.heard - take.loop.begins) / take.reading.rate
             state = replace(state, phase=SOUNDS, played=played_s if played_s >= 0.0 else None)
         if take.phase is Phase.FAILED:
-            self._is_wanted = False
             state = replace(state, trouble=NO_INPUT_HINT)
         if take.messages.notice and state.phase == READYING:
             state = replace(state, phase=OFF, trouble=take.messages.notice)
@@ -259,13 +252,8 @@ class LoopScreen(TakeScreen):
         if self._state.phase != OFF:
             self._draw(replace(self._state, phase=OFF, played=None))
             self.session.ask(PlayLoop(None))
-        elif self.session.take.phase is Phase.LISTENING:
-            self._ask(self._state)
-        else:
-            if not self.session.busy:
-                self.session.start(listening_plan(self._before))
-            self._is_wanted = True
-            self._draw(replace(self._state, trouble="it plays once the microphone is open"))
+        elif not self.once_listening(lambda: self._ask(self._state), listening_plan(self._before)):
+            self._draw(replace(self._state, trouble=WAITS_FOR_MICROPHONE))
 
     def action_speed(self, steps: int) -> None:
         """Change the speed by a number of steps."""

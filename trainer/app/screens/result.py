@@ -19,6 +19,7 @@ from textual.widgets.option_list import Option
 from textual.worker import get_current_worker
 
 from trainer.app.playback import bar_playback_plan, step_playback_plan
+from trainer.app.practice_layout import TALL_ROWS
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.playback_base import PlaybackScreen
 from trainer.app.session import Session
@@ -47,6 +48,8 @@ TAKE_AUDIO_MISSING = "the audio of this take is missing"
 NOT_PLAYED = "this step was not played"
 MIN_LOOP_S = 3.0
 """Minimum length of a looped passage of a take, in seconds."""
+CLOSE_UP_ROWS = (16, 30)
+"""Minimum and maximum rows of the close-up in a tall window: it takes what the list leaves."""
 LOOP_SPEED = 0.7
 """Initial speed of a looped passage, as a fraction of the played speed."""
 MAX_SENTENCE_CELLS = 96
@@ -404,6 +407,7 @@ class ResultScreen(PlaybackScreen[str | None]):
             next_content(self._result, self._shelf, width, self._in_set)
         )
         self._show()
+        self.call_after_refresh(self._size_close_up)
 
     def _show(self, *, first: bool = False) -> None:
         marks = self._result.marks
@@ -426,6 +430,15 @@ class ResultScreen(PlaybackScreen[str | None]):
         if marks:
             self._steps.highlighted = place
         self._show_trace()
+
+    def _size_close_up(self) -> None:
+        """Give the close-up the rows that the list leaves; a short window's are in the style."""
+        rows = None
+        if self.size.height >= TALL_ROWS:
+            both = self._steps.size.height + self._trace.size.height
+            least, most = CLOSE_UP_ROWS
+            rows = min(max(both - self._steps.virtual_size.height, least), most)
+        self._trace.styles.height = rows
 
     def _show_trace(self) -> None:
         mark = self.mark

@@ -11,6 +11,7 @@ from textual.content import Content
 from textual.screen import Screen
 from textual.widgets import Static
 
+from trainer.app.far_text import far_rows
 from trainer.app.shapes import grade_pen
 from trainer.app.theme import CSS_PENS
 from trainer.app.widgets.key_footer import KeyFooter
@@ -22,6 +23,8 @@ TITLE_CELLS = 36
 """Width of a title in cells."""
 MIN_GAIN = 0.5
 """Smallest change that is called one, in points."""
+SCORE_SCALE = 3
+"""Scale of the mean score in a tall window, see :mod:`trainer.app.far_text`."""
 
 
 def summary_heading(day: DailySet) -> str:
@@ -40,6 +43,15 @@ def _change_words(gain: float) -> str:
     if abs(gain) < MIN_GAIN:
         return "no different"
     return f"{abs(gain):.0f} {'better' if gain > 0 else 'worse'}"
+
+
+def large_score(day: DailySet) -> Content:
+    """Return the mean score in large digits, legible from two steps away; empty for none."""
+    if day.score is None:
+        return Content()
+    color = CSS_PENS[grade_pen(grade_of_score(day.score))].color
+    rows = far_rows(str(score_floor(day.score)), SCORE_SCALE)
+    return Content.styled("\n".join(rows), color)
 
 
 def entry_summary(day: DailySet, entry: SetEntry) -> Content:
@@ -74,8 +86,12 @@ class SummaryScreen(Screen[None]):
 
     DEFAULT_CSS = """
     SummaryScreen {
-        #heading { height: auto; padding: 1 2; text-style: bold; }
-        #entries { height: 1fr; padding: 0 2; scrollbar-size-vertical: 1; }
+        #summary { height: 1fr; padding: 0 2; scrollbar-size-vertical: 1; }
+        #score { display: none; width: auto; }
+        #heading { height: auto; padding: 1 0; text-style: bold; }
+        &.-tall #summary { align: center middle; }
+        &.-tall #score { display: block; }
+        &.-tall #heading, &.-tall #entries { width: auto; }
     }
     """
     ABOUT: ClassVar[str] = "The end of the set: each drill's best mark, and what moved."
@@ -91,8 +107,9 @@ class SummaryScreen(Screen[None]):
         """Yield the heading and a line for each entry."""
         day = self._day
         yield Static("The set is done", classes="title")
-        yield Static(Content(summary_heading(day)), id="heading")
         lines = Content("\n").join([entry_summary(day, entry) for entry in day.entries])
-        with VerticalScroll(id="entries"):
-            yield Static(lines)
+        with VerticalScroll(id="summary"):
+            yield Static(large_score(day), id="score")
+            yield Static(Content(summary_heading(day)), id="heading")
+            yield Static(lines, id="entries")
         yield KeyFooter()

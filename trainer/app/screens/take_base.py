@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from rich.style import Style
 from textual.geometry import Region
 from textual.screen import Screen
@@ -12,11 +14,14 @@ from trainer.app.practice_layout import ScreenRows, listening_layout
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.widgets.status_line import StatusLine, StatusState, rows_needed
+from trainer.practice import Plan
 
 MESSAGE_S = 8.0
 """Time for which a message fills the status line, in seconds; a short form stays."""
 MAX_MESSAGE_ROWS = 2
 """Maximum rows of a message."""
+WAITS_FOR_MICROPHONE = "it plays once the microphone is open"
+"""Shown where :meth:`TakeScreen.once_listening` waits."""
 
 
 class TakeScreen(Screen[None]):
@@ -35,18 +40,48 @@ class TakeScreen(Screen[None]):
         self._noticed = ""
         self._message = ""
         self._message_timer: Timer | None = None
+        self._deferred: Callable[[], None] | None = None
+        """What waits for the microphone, see :meth:`once_listening`."""
         self._layout_shown: ScreenRows | None = None
 
     def show(self, take: TakeState) -> None:
         """Show a take. Called at every frame while one runs."""
-        self.set_class(take.phase in (Phase.NO_SOUND, Phase.FAILED), "-trouble")
+        was_trouble = self.has_class("-trouble")
+        trouble = take.phase in (Phase.NO_SOUND, Phase.FAILED)
+        self.set_class(trouble, "-trouble")
         notice, self._noticed = self._noticed, take.messages.notice
-        if self._noticed and self._noticed != notice:
+        if trouble and not was_trouble:
+            self.say("")  # new trouble is read first; what is said after it is shown
+        elif self._noticed and self._noticed != notice:
             self.say(f"! {self._noticed}")
         status = StatusState.of(take, self._message)
         rows = rows_needed(status, self.size.width, MAX_MESSAGE_ROWS)
         self.set_class(status.whole and rows > 1, "-message")
         self._status.show(status)
+        if take.phase is Phase.FAILED:
+            self._deferred = None
+        elif take.phase is Phase.LISTENING and self._deferred is not None:
+            act, self._deferred = self._deferred, None
+            self.say("")
+            act()
+
+    def once_listening(self, act: Callable[[], None], plan: Plan) -> bool:
+        """Do something that sounds: now, or as soon as the microphone is open.
+
+        Args:
+            act: what to do; the last one that waits is done.
+            plan: plan to listen by if nothing runs.
+
+        Returns:
+            Whether it was done at once.
+        """
+        if self.session.busy and self.session.take.phase is Phase.LISTENING:
+            act()
+            return True
+        if not self.session.busy:
+            self.session.start(plan)
+        self._deferred = act
+        return False
 
     @property
     def status_rows(self) -> int:

@@ -17,7 +17,7 @@ from textual.worker import get_current_worker
 
 from trainer.app.practice_layout import ScreenRows
 from trainer.app.screens.listen import listening_plan
-from trainer.app.screens.take_base import TakeScreen
+from trainer.app.screens.take_base import WAITS_FOR_MICROPHONE, TakeScreen
 from trainer.app.session import Session
 from trainer.app.take_state import Phase, TakeState
 from trainer.app.transcript_file import TranscriptFile
@@ -442,9 +442,8 @@ class TranscriptScreen(TakeScreen):
         """Loop the bar, or stop."""
         if self._looped is not None:
             self._silence()
-        elif self.edited is not None and self._can_sound():
-            self._loop_bar(self.edited)
-        self._refresh()
+        else:
+            self._sound(self._loop_bar)
 
     def action_speed(self, by: int) -> None:
         """Change the speed of the loop."""
@@ -464,9 +463,9 @@ class TranscriptScreen(TakeScreen):
 
     def action_recorded(self) -> None:
         """Play the note of the recording."""
-        edited = self.edited
-        if edited is None or not self._can_sound():
-            return
+        self._sound(self._play_recorded)
+
+    def _play_recorded(self, edited: EditedDrill) -> None:
         step = edited.step
         passage = self._passage_of(
             edited.drill, float(step.start), float(step.end), 1.0, NOTE_MARGIN_S
@@ -474,13 +473,12 @@ class TranscriptScreen(TakeScreen):
         self._play(passage, "the note as recorded")
         self._looped = None
         self._sound_timer = self.set_timer(min(passage.seconds, SOUND_S), self._silence)
-        self._refresh()
 
     def action_written(self) -> None:
         """Play the note as it is written."""
-        edited = self.edited
-        if edited is None or not self._can_sound():
-            return
+        self._sound(self._play_written)
+
+    def _play_written(self, edited: EditedDrill) -> None:
         self._end_timer()
         tab = edited.step.first[0]
         harp = self._harp(edited.drill)
@@ -488,7 +486,6 @@ class TranscriptScreen(TakeScreen):
         self._looped = None
         self._sounding = f"{tab}  {harp.note(tab)} as written, {HEADPHONE_CAUTION}"
         self._sound_timer = self.set_timer(SOUND_S, self._silence)
-        self._refresh()
 
     def _passage_of(
         self, drill: Drill, first: float, last: float, speed: float, margin_s: float = 0.0
@@ -518,14 +515,16 @@ class TranscriptScreen(TakeScreen):
             self._sound_timer.stop()
             self._sound_timer = None
 
-    def _can_sound(self) -> bool:
-        """Return whether sound can be played; open the microphone if it is closed."""
-        if self.session.busy and self.session.take.phase is Phase.LISTENING:
-            return True
-        if not self.session.busy:
-            self._listen()
-        self._tell("opening the microphone, with its output; press the key again")
-        return False
+    def _sound(self, play: Callable[[EditedDrill], None]) -> None:
+        """Play something of the tab, as soon as the microphone and its output are open."""
+
+        def act() -> None:
+            if self.edited is not None:
+                play(self.edited)
+                self._refresh()
+
+        if self.edited is not None and not self.once_listening(act, listening_plan(self._before)):
+            self._tell(WAITS_FOR_MICROPHONE)
 
     # Saving and leaving
 

@@ -40,9 +40,9 @@ class StatusState:
 
         Args:
             take: the take.
-            message: a new message, shown in full; empty for none.
+            message: a new message, shown in full, even in place of trouble; empty for none.
         """
-        if message and take.phase not in (Phase.NO_SOUND, Phase.FAILED):
+        if message:
             return cls(message, whole=True)
         trouble = take.phase in (Phase.NO_SOUND, Phase.FAILED)
         sentence = take.messages.trouble if trouble else _sentence(take)
