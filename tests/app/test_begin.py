@@ -9,7 +9,7 @@ from typing import Any
 from textual.pilot import Pilot
 
 from devtools import scripted
-from tests.support.pilots import Puppet, next_frame, run, settle, text, until
+from tests.support.pilots import Puppet, next_frame, run, settle, text, type_fast, until
 from trainer.app.app import TrainerApp
 from trainer.app.screens.begin import BeginScreen, LevelsScreen
 from trainer.app.screens.practice import PracticeScreen
@@ -65,6 +65,15 @@ def test_a_beginner_goes_straight_to_the_set(tmp_path: Path) -> None:
             assert journal.placements("Runa") == []
 
     run(test, plan_in(tmp_path))
+
+
+def test_enter_does_not_overtake_the_arrow_before_it(tmp_path: Path) -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await open_begin(pilot)
+        type_fast(pilot, "down", "enter")
+        await until(pilot, lambda: len(puppet.plans) == 1)  # a placement has begun
+
+    run(test, plan_in(tmp_path), shelf=LEVELS)
 
 
 def test_skills_that_are_ticked_become_levels_and_the_set_follows_them(tmp_path: Path) -> None:

@@ -9,7 +9,18 @@ import pytest
 from textual.pilot import Pilot
 
 from tests.support import shelf
-from tests.support.pilots import LARGE, SMALL, Puppet, faint, press, run, text, timers, until
+from tests.support.pilots import (
+    LARGE,
+    SMALL,
+    Puppet,
+    faint,
+    press,
+    run,
+    text,
+    timers,
+    type_fast,
+    until,
+)
 from trainer.app.playback import drill_playback_plan
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.practice import PracticeScreen
@@ -125,6 +136,16 @@ def test_typing_searches_and_enter_opens(size: tuple[int, int]) -> None:
         assert pilot.app.session.plan.drill == first  # type: ignore[attr-defined]
 
     run(test, PLAN, size=size, shelf=SHELF)
+
+
+def test_enter_does_not_overtake_the_letters_before_it() -> None:
+    async def test(pilot: Pilot[None], puppet: Puppet) -> None:
+        await press(pilot, "s")
+        type_fast(pilot, *type_in("rope q"), "enter")
+        await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))
+        assert pilot.app.session.plan.drill.title == "Rope-walk, quicker by and by"  # type: ignore[attr-defined]
+
+    run(test, PLAN, shelf=SHELF)
 
 
 @SIZES

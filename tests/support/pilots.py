@@ -11,6 +11,7 @@ from typing import Any, Protocol
 import textual.app
 import textual.pilot
 from textual._context import active_app
+from textual.events import Key
 from textual.pilot import Pilot
 
 from devtools import scripted
@@ -166,6 +167,12 @@ async def press(pilot: Pilot[None], *keys: str) -> str:
     await pilot.press(*keys)
     await pilot.pause()
     return text(pilot)
+
+
+def type_fast(pilot: Pilot[None], *keys: str) -> None:
+    """Type keys as a terminal delivers them at once: none waits until the one before is handled."""
+    for key in keys:
+        pilot.app.post_message(Key(key, " " if key == "space" else key if len(key) == 1 else None))
 
 
 def timers(pilot: Pilot[None]) -> list[str]:

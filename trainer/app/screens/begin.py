@@ -74,8 +74,8 @@ class BeginScreen(Screen[str | tuple[str, ...] | None]):
     """
     ABOUT: ClassVar[str] = "Where to begin: at the first drill, at your level, or at what you know."
     BINDINGS: ClassVar[list[BindingType]] = [
-        Binding("enter", "go_on", "go on", priority=True, tooltip="begin so"),
-        Binding("space", "tick", "tick", priority=True, tooltip="name this skill as yours, or not"),
+        Binding("enter", "go_on", "go on", tooltip="begin so"),
+        Binding("space", "tick", "tick", tooltip="name this skill as yours, or not"),
         *LIST_BINDINGS,
         Binding("escape", "dismiss(None)", "back", key_display="esc", tooltip="back, as before"),
     ]

@@ -123,7 +123,6 @@ class ShelfScreen(PlaybackScreen[int | None]):
             "choose('cursor_up')",
             "choose",
             key_display="↑↓",
-            priority=True,
             tooltip="the drill above",
         ),
         Binding(
@@ -131,21 +130,17 @@ class ShelfScreen(PlaybackScreen[int | None]):
             "choose('cursor_down')",
             "next",
             show=False,
-            priority=True,
             tooltip="the drill below",
         ),
-        Binding(
-            "pageup", "choose('page_up')", "page up", show=False, priority=True, tooltip="a page up"
-        ),
+        Binding("pageup", "choose('page_up')", "page up", show=False, tooltip="a page up"),
         Binding(
             "pagedown",
             "choose('page_down')",
             "page down",
             show=False,
-            priority=True,
             tooltip="a page down",
         ),
-        Binding("enter", "open", "open", priority=True, tooltip="open this drill"),
+        Binding("enter", "open", "open", tooltip="open this drill"),
         Binding("ctrl+o", "course", "course", priority=True, tooltip="the shelf as a course"),
         Binding("tab", "hear", "hear", priority=True, tooltip="hear it played, or stop"),
         Binding(
@@ -200,6 +195,13 @@ class ShelfScreen(PlaybackScreen[int | None]):
                 self._place = matches[0]
             self._list()
 
+    def on_input_submitted(self, event: Input.Submitted) -> None:
+        """Open the chosen drill.
+
+        Enter is no priority key: one would be handled before the letters typed just before it.
+        """
+        self.action_open()
+
     def _list(self) -> None:
         """Fill the list with the drills found, and restore the cursor."""
         shelf, matches = self._shelf, self._matches
@@ -241,8 +243,11 @@ class ShelfScreen(PlaybackScreen[int | None]):
 
     def action_open(self) -> None:
         """Open the chosen drill."""
-        if self._matches:
-            self.leave(self._place)
+        if not self._matches:
+            return
+        place = self._drills.highlighted
+        chosen = None if place is None else self._drills.get_option_at_index(place).id
+        self.leave(self._place if chosen is None else int(chosen))
 
     def action_course(self) -> None:
         """Show the shelf as a course; a drill that is chosen there is opened."""
