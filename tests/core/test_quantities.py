@@ -7,7 +7,7 @@ from dataclasses import replace
 from trainer.app.display_smoothing import DisplayedReading
 from trainer.app.widgets.harp_chart import reed_offset_text
 from trainer.app.widgets.readout import offset_words
-from trainer.core.quantities import quantity_text
+from trainer.core.quantities import quantity_text, series_text
 
 
 def test_a_unit_is_in_the_plural_unless_it_is_one() -> None:
@@ -20,3 +20,9 @@ def test_one_cent_is_no_plural_on_the_screen() -> None:
     assert reed_offset_text(-1.2) == "1 cent flat"
     reading = replace(DisplayedReading(), whole_cents=1, tolerance=10.0)
     assert offset_words(reading) == "in tune, 1 cent sharp"
+
+
+def test_things_in_a_row_have_an_and_before_the_last() -> None:
+    assert [series_text(list(names)) for names in ("", "a", "ab", "abc")] == [
+        *("", "a", "a and b", "a, b and c")
+    ]

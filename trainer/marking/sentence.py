@@ -15,7 +15,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from trainer.core.quantities import quantity_text
+from trainer.core.quantities import quantity_text, series_text
 from trainer.drill import (
     DEFAULT_DIP,
     DEFAULT_WEIGHTS,
@@ -136,8 +136,7 @@ def describe_sound(sound: Sound) -> str:
     """A sound in words: ``draw 4 bent a half step``, ``blow 4 and 5``."""
     if len(sound) == 1:
         return _describe_tab(sound[0])
-    *most, last = (str(tab.hole) for tab in sound)
-    return f"{sound[0].breath} {', '.join(most)} and {last}"
+    return f"{sound[0].breath} {series_text([str(tab.hole) for tab in sound])}"
 
 
 def _describe_tab(tab: Tab) -> str:

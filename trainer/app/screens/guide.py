@@ -29,6 +29,7 @@ from trainer.app.widgets.guide_board import (
 from trainer.app.widgets.key_footer import KeyFooter
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION
 from trainer.core import TrainerError
+from trainer.core.quantities import series_text
 from trainer.ear import HeardNote
 from trainer.harp import STANDARD_KEYS, Breath, Harp, Tab, a4_guess_notes, guess_a4
 from trainer.practice import (
@@ -219,7 +220,7 @@ class GuideScreen(TakeScreen):
 
     def _tuning_state(self, heard: DisplayedReading | None, message: str, good: bool) -> GuideState:
         choices = self._tuning.choices
-        notes = ", ".join(str(tab) for tab in self._tuning.notes)
+        notes = series_text([str(tab) for tab in self._tuning.notes])
         end = "choose with ↑ and ↓; enter saves it" if choices else "enter ends the guide"
         return GuideState(
             step=TUNING,

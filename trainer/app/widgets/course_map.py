@@ -8,6 +8,7 @@ from dataclasses import dataclass
 
 from trainer.app.canvas import Canvas, TextRow, cell_width, merge_spans, truncate
 from trainer.coach import StageStanding
+from trainer.core.quantities import series_text
 from trainer.drill import Drill
 
 NAME_CELLS = 25
@@ -106,7 +107,7 @@ def _beside(state: CourseState, width: int, height: int) -> list[TextRow]:
     rows += _wrapped(_place_words(standing), room)
     following = [s.stage.name for s in state.standings if stage.name in s.stage.after]
     if following:
-        rows += _wrapped(f"Opens {_listed(following)}.", room)
+        rows += _wrapped(f"Opens {series_text(following)}.", room)
     rows.append(())
     lines = [_drill_row(standing, drill, i == state.drill, width) for i, drill in enumerate(drills)]
     rows = rows[: max(1, height - MIN_DRILL_ROWS)]
@@ -117,14 +118,10 @@ def _place_words(standing: StageStanding) -> str:
     """Return where the player stands in a stage."""
     passed, count = len(standing.passed), len(standing.stage.drills)
     if standing.waits_for:
-        return f"Opens after {_listed(standing.waits_for)}."
+        return f"Opens after {series_text(standing.waits_for)}."
     if passed == count:
         return "All passed."
     return "Done: what follows is open." if standing.is_done else "Open."
-
-
-def _listed(names: Sequence[str]) -> str:
-    return ", ".join(names[:-1]) + (" and " if len(names) > 1 else "") + names[-1]
 
 
 def _wrapped(words: str, width: int) -> list[TextRow]:

@@ -56,7 +56,8 @@ class HeadState:
         if drill is None:
             return cls("What am I playing?", words, take.phase)
         beat = None
-        if take.running and take.playhead.position is not None and not drill.free:
+        is_early = take.phase is Phase.COUNTING and not take.counted_beats
+        if take.running and take.playhead.position is not None and not (drill.free or is_early):
             beat = math.floor(take.playhead.position) % drill.meter[0] + 1
         return cls(drill.title, words, take.phase, beat, 0 if drill.free else drill.meter[0])
 
