@@ -46,6 +46,7 @@ from trainer.app.widgets.hole_strip import (
 )
 from trainer.app.widgets.pitch_trace import GUTTER_CELLS, TracePicture
 from trainer.app.widgets.readout import readout_of
+from trainer.app.widgets.status_line import StatusState
 from trainer.app.widgets.tab_page import TabPageState, lay_out_tab, line_rows, top_line_shown
 from trainer.core import TrainerError
 from trainer.drill import BeatClock, Drill, Goal, Step, read_shelf
@@ -61,6 +62,7 @@ from trainer.practice import (
     PassStarted,
     Plan,
     ReadingHeard,
+    SavingProgress,
     StepMarked,
     TakeFailed,
     TakeFinished,
@@ -221,6 +223,24 @@ def test_notice_does_not_stop_the_take_and_stays_visible() -> None:
         assert "▶ playing" in text(pilot)
 
     run(test)
+
+
+def test_saving_is_shown_until_it_is_done() -> None:
+    take = TakeState(PLAN)
+    take.apply(SavingProgress(0.5))
+    assert StatusState.of(take).sentence == "saving the audio: 50%"
+    take.apply(TakeFinished())
+    assert "saving" not in StatusState.of(take).sentence
+
+
+def test_a_last_step_that_was_left_out_is_marked_when_the_pass_ends() -> None:
+    take, events = TakeState(PLAN), [event for _, event in scripted.scripted_events(PLAN)]
+    last = len(PLAN.drill.steps) - 1 if PLAN.drill else 0
+    for event in events:
+        if not (isinstance(event, StepMarked) and event.mark.step.index == last):
+            take.apply(event)
+    assert last in take.sheet.by_step
+    assert len(take.sheet.fresh) == last + 1
 
 
 def test_a_long_notice_takes_rows_of_its_own_and_covers_no_hole() -> None:

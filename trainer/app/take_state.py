@@ -160,6 +160,19 @@ class MarkSheet:
         self.newest = None
         self.stale = frozenset(self.by_step)
 
+    def end_pass(self, result: Result, record: str | None, *, were_provisional: bool) -> None:
+        """Enter the result of a pass: steps that were left out at its end have their marks now.
+
+        Args:
+            result: what the pass earned.
+            record: its identifier in the journal; None where it is not stored.
+            were_provisional: whether the marks so far are void, as of a player who was followed.
+        """
+        marks = {mark.step.index: mark for mark in result.marks}
+        self.by_step = marks if were_provisional else {**self.by_step, **marks}
+        self.stale -= marks.keys()
+        self.result, self.record = result, record
+
     @property
     def fresh(self) -> list[Mark]:
         """The marks of the current pass."""
@@ -214,6 +227,7 @@ class Messages:
         source: name of the source.
         paused_bar: bar at which the player paused.
         progress: how far the daily set is, where it is played without hands.
+        saving: how far the take's sound is saved; empty once it is.
     """
 
     trouble: str = ""
@@ -221,6 +235,7 @@ class Messages:
     source: str = ""
     paused_bar: int | None = None
     progress: str = ""
+    saving: str = ""
 
 
 @dataclass(slots=True)
@@ -451,9 +466,7 @@ class TakeState:
             case PositionChanged(position):
                 self._follow(position)
             case PassEnded(result, record):
-                if self.plan.follows:  # the marks so far were provisional
-                    self.sheet.by_step = {mark.step.index: mark for mark in result.marks}
-                self.sheet.result, self.sheet.record = result, record
+                self.sheet.end_pass(result, record, were_provisional=self.plan.follows)
                 self.outcome.passes += 1
             case WaitStarted():
                 self._wait(event)
@@ -471,11 +484,12 @@ class TakeState:
             case Notice(sentence):
                 self.messages.notice = sentence
             case SavingProgress(fraction):
-                self.messages.notice = saving_text(fraction)
+                self.messages.saving = saving_text(fraction)
             case TakeFailed(sentence):
                 self.fail(sentence)
             case TakeFinished(saved, sound):
                 self.outcome.saved, self.outcome.audio = saved, sound
+                self.messages.saving = ""
                 if self.phase is not Phase.FAILED:
                     self.phase = Phase.ENDED
 

@@ -59,6 +59,8 @@ def _sentence(take: TakeState) -> str:
         return remark
     if take.messages.progress and take.running:
         return take.messages.progress
+    if take.messages.saving:
+        return take.messages.saving
     if take.messages.notice:
         return f"! {take.messages.notice}"
     if take.outcome.saved and not take.running:
