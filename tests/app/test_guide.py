@@ -25,7 +25,6 @@ from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.practice import PracticeScreen
 from trainer.app.screens.today import TodayScreen
 from trainer.drill import parse_drill
-from trainer.ear import analyze_blocks, track_notes
 from trainer.harp import Harp
 from trainer.practice import (
     Event,
@@ -37,9 +36,17 @@ from trainer.practice import (
     ReadingHeard,
     TakeFailed,
     TakeFinished,
+    run_take,
 )
 from trainer.settings import resolve_settings
-from trainer.sound import BuiltInPlayer, DeviceError, Fault, MicrophoneSpec, PlayerSpec
+from trainer.sound import (
+    BuiltInPlayer,
+    DeviceError,
+    Fault,
+    MicrophoneSpec,
+    PlayerSpec,
+    RecordingSpec,
+)
 
 RATE = 48_000
 PLAN = Plan(Harp.of("C"), MicrophoneSpec(), drill=scripted.DRILL)
@@ -126,12 +133,14 @@ FOUR_NOTES = parse_drill(
 )
 
 
-def heard_notes(played: Harp, flat: Mapping[int, Fault]) -> list[Event]:
-    """The end of each note that the built-in player plays, as a listener for a C harp hears it."""
+def heard_notes(played: Harp, flat: Mapping[int, Fault], folder: Path) -> list[Event]:
+    """The end of each note that the built-in player plays, as a take for a C harp reports it."""
     spec = PlayerSpec(faults=flat)
     player = BuiltInPlayer(FOUR_NOTES, played, spec=spec, count_in=0)
-    readings = analyze_blocks(player.blocks(), player.rate, Harp.of("C"))
-    return [NoteEnded(note) for note in track_notes(readings, Harp.of("C"))]
+    recording = folder / "four.wav"
+    sf.write(recording, np.concatenate([b.samples for b in player.blocks()]), player.rate)
+    plan = Plan(Harp.of("C"), RecordingSpec(recording))
+    return [event for event in run_take(plan) if isinstance(event, NoteEnded)]
 
 
 @pytest.mark.parametrize(
@@ -151,7 +160,8 @@ def test_four_notes_propose_an_a4(
     settings: Path,
 ) -> None:
     """One note is pulled flat; the harp's temperament is not that of the settings."""
-    events = heard_notes(Harp.of("C", a4=a4, temperament_name=temperament), flat)
+    harp = Harp.of("C", a4=a4, temperament_name=temperament)
+    events = heard_notes(harp, flat, settings.parent)
     assert len(events) == 4
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
@@ -173,7 +183,7 @@ def test_four_notes_propose_an_a4(
 
 
 def test_the_present_a4_can_be_kept(settings: Path) -> None:
-    events = heard_notes(Harp.of("C", a4=443.0), {})
+    events = heard_notes(Harp.of("C", a4=443.0), {}, settings.parent)
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         await open_guide(pilot, puppet)

@@ -55,7 +55,7 @@ class ReadingHeard:
 
 @dataclass(frozen=True, slots=True)
 class NoteEnded:
-    """A note played without a drill has ended; its pitch path is left out."""
+    """A note played without a drill has ended; a very long one has the beginning of its path."""
 
     note: HeardNote
 

@@ -49,6 +49,9 @@ from trainer.practice.session.scheduling import PassScheduler
 from trainer.practice.session.waiting import Decision, Waiting
 from trainer.sound import DeviceError, SoundError, Source, open_source
 
+NOTE_PATH_POINTS = 4096
+"""Most points of a pitch path that are sent with a note, some 20 s: more would delay the ear."""
+
 _log = logging.getLogger(__name__)
 
 
@@ -303,7 +306,7 @@ class _OpenTake:
         yield from self.conductor.conduct(reading)
         if self._free_notes is not None:
             for note in self._free_notes.track(reading):
-                yield NoteEnded(replace(note, path=()))
+                yield NoteEnded(replace(note, path=note.path[:NOTE_PATH_POINTS]))
         if self._mute_detector and (notice := self._mute_detector.detect(reading)):
             yield notice
 
