@@ -625,8 +625,9 @@ def test_the_residual_lacks_what_the_unsteadiness_of_the_reeds_leaves() -> None:
     sound = reed(400.0, 2040) + 0.01 * rng.standard_normal(2040)
     spectrum = FrameSpectrum(sound, RATE)
     mixture = ReedMixture(spectrum, (400.0,))
-    rest, skirts = spectrum.residual(mixture._points, mixture._amplitudes)
-    left = np.abs(rest) ** 2 - 2.25 * mixture._unsteadiness**2 * skirts
+    amplitudes = mixture._amplitudes
+    rest, skirts = spectrum.residual(mixture._points, amplitudes, np.abs(amplitudes) ** 2)
+    left = rest - 2.25 * mixture._unsteadiness**2 * skirts
     assert (left < 0.0).any()
     assert mixture._residual == pytest.approx(np.maximum(left, 0.0))
 

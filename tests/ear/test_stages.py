@@ -27,6 +27,8 @@ from trainer.ear.frontend import Frontend
 from trainer.ear.harmonic_fit import (
     HarmonicFit,
     _solve,
+    _taper,
+    _transforms,
     fit_harmonics,
     fit_harmonics_once,
     partial_count,
@@ -185,6 +187,20 @@ def test_an_offset_of_the_sound_card_is_no_level() -> None:
     assert abs(window.mean()) < 0.002
 
 
+def test_levels_that_were_measured_ahead_are_those_of_each_hop() -> None:
+    frontend, spans = Frontend(RATE, 0.2), _Spans(RATE, DEFAULT_EAR)
+    meter = _LevelMeter(frontend, spans)
+    rng = np.random.default_rng(0)
+    for blocks in (1, 2, 9):
+        frontend.resample(0.1 * rng.standard_normal(blocks * 500))
+        meter.measure_ahead()
+        ends = range(spans.hop, frontend.count + 1, spans.hop)
+        alone = _LevelMeter(frontend, spans)
+        ahead = [end for end in ends if end in meter._ahead]
+        assert len(ahead) >= blocks * 500 // spans.hop
+        assert [meter.level_db(end) for end in ahead] == [alone.level_db(end) for end in ahead]
+
+
 def test_a_constant_offset_has_no_step_at_its_start() -> None:
     frontend = Frontend(48_000, 0.1)
     frontend.resample(np.full(4800, 0.5))
@@ -217,6 +233,24 @@ def test_a_fit_that_is_far_off_fails_and_a_near_one_converges() -> None:
     for guess in (300.0, 700.0):
         fit = fit_harmonics(tone, RATE, (guess,))
         assert fit is None or fit.unexplained > 0.5
+
+
+@pytest.mark.parametrize("length", [240, 949, 1032])
+def test_sums_over_a_window_follow_from_the_transform_of_its_weights(length: int) -> None:
+    pole = np.pi / (length + 1)
+    # Two partials as far apart as the transform's pole, and some almost so.
+    beside = [0.05 + pole * (1.0 + off) for off in (0.0, 1e-9, 1e-4, 0.02)]
+    angles, taper = np.array([0.0, 0.05, *beside, 1.1, 2.7]), _taper(length)
+    time = np.arange(length) - 0.5 * (length - 1)
+    for sign, values in zip((1.0, -1.0), _transforms(angles, taper), strict=True):
+        turns = (angles[:, None] + sign * angles)[..., None] * time
+        sums = (
+            np.cos(turns) @ taper.weight,
+            np.sin(turns) @ (taper.weight * time),
+            np.cos(turns) @ (taper.weight * time**2),
+        )
+        for power, (value, direct) in enumerate(zip(values, sums, strict=True)):
+            assert value == pytest.approx(0.5 * direct, abs=1e-9 * length ** (power + 1))
 
 
 def test_singular_equations_have_no_solution_and_move_nothing() -> None:

@@ -206,14 +206,37 @@ class _LevelMeter:
         self._sound = frontend
         self._spans = spans
         self._weights = _mean_weights(spans.mean)
+        self._measured = 0
+        """Sample up to which hops were measured ahead."""
+        self._ahead: dict[int, float] = {}
+        """Their levels that were not asked for yet, by end."""
+
+    def measure_ahead(self) -> None:
+        """Measure the levels at the ends of all new hops: of many hops as quickly as of one."""
+        hop = self._spans.hop
+        count = (self._sound.count - self._measured) // hop
+        if count:
+            first, self._measured = self._measured + hop, self._measured + count * hop
+            ends = range(first, self._measured + 1, hop)
+            self._ahead.update(zip(ends, self._levels_db(self._measured, count), strict=True))
 
     def level_db(self, end: int) -> float:
         """Level of the two hops before `end`, dB re full scale."""
-        longer = self._sound.window(end, self._spans.mean)
-        recent, mean = longer[-2 * self._spans.hop :], float(longer.dot(self._weights))
-        count = len(recent)
-        power = float(recent.dot(recent)) / count
-        return rms_level_db(power - mean * (2.0 * float(np.add.reduce(recent)) / count - mean))
+        ahead = self._ahead.pop(end, None)
+        return self._levels_db(end, 1)[0] if ahead is None else ahead
+
+    def _levels_db(self, end: int, count: int) -> list[float]:
+        """Levels at the ends of `count` hops, the last one at `end`."""
+        hop, mean = self._spans.hop, self._spans.mean
+        samples = self._sound.window(end, mean + (count - 1) * hop)
+        # Overlapping windows without a copy.
+        size = samples.itemsize
+        longer = np.ndarray((count, mean), float, samples, strides=(hop * size, size))
+        length = 2 * hop
+        recent, means = longer[:, -length:], np.vecdot(longer, self._weights)
+        powers = np.vecdot(recent, recent) / length
+        powers -= means * (2.0 * np.add.reduce(recent, axis=1) / length - means)
+        return [rms_level_db(power) for power in powers.tolist()]
 
     def without_offset(self, end: int, length: int) -> Floats:
         """The `length` samples before `end`, less their weighted mean."""
@@ -489,6 +512,7 @@ class Ear:
     def analyze(self, block: Block) -> list[Reading]:
         """Return the readings that one more block makes possible, in order."""
         self._sound.resample(self._echo.cancel(block.samples, block.reference))
+        self._meter.measure_ahead()
         readings = []
         while (step := self._samples_to_next()) and self._end + step <= self._sound.count:
             self._end += step

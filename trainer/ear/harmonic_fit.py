@@ -7,9 +7,11 @@ the pitch of the wanted reed. The lower bound in white noise is the Cramer-Rao b
 and Porat 1986 (IEEE Trans. ASSP 34(5)).
 
 About its centre a window splits into an even and an odd part. Cosines are correlated with the
-even part only and sines with the odd part only, so the equations separate into two sets of half
-the size over half the samples. Everything that depends on the guesses but not on the sound is
-cached from hop to hop. Both make a fit cheap enough for every hop.
+even part only and sines with the odd part only, so the normal equations separate into two sets of
+half the size. Their coefficients are values of the weights' Fourier transform and its derivatives,
+which have a closed form. The projections on the partials are computed in two stages: a few samples
+to a block, then the blocks. So a model is a few small arrays, and everything that depends on the
+guesses but not on the sound is cached from hop to hop.
 """
 
 from __future__ import annotations
@@ -18,11 +20,12 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import accumulate, pairwise
+from operator import mul
 from typing import NamedTuple
 
 import numpy as np
 
-from trainer.core.types import Floats
+from trainer.core.types import Bools, Complexes, Floats
 from trainer.music import cents
 
 
@@ -50,14 +53,15 @@ class HarmonicFitParameters:
 HARMONIC_FIT = HarmonicFitParameters()
 """The constants in use. Models are cached, so they are the same for all fits of a process."""
 
-CACHED_MODELS = 256
-"""Size of the cache of models, 0.1 MB each for one reed. An attack needs about twenty, for window
+CACHED_MODELS = 512
+"""Size of the cache of models, 40 kB each for two reeds. An attack needs about twenty, for window
 lengths that nothing else has; the models of held notes must outlast a few attacks."""
-LENGTH_STEP = 256
-"""Step of the length of cached partials, in samples: while the window of a note grows, most of its
-pitches are new."""
-CACHED_PARTIALS = 128
-"""Number of grid points whose partials are cached, 0.1 MB each: some of each note of a tune."""
+BLOCK = 32
+"""Samples in a block. About as many as there are blocks in a usual window, which keeps the phasors
+of a model few."""
+NEAR_POLE = 0.01
+"""Relative distance from the frequency of the weights under which their transform is summed: the
+closed form divides by that distance, up to three times."""
 GRID_PER_OCTAVE = 600.0
 """Grid of the guesses, points per octave: two cents. The error of a Gauss-Newton step falls with
 the square of its length; from a cent away it is 0.002 cents or less in windows of 27 ms, up to
@@ -104,14 +108,44 @@ def hann(length: int) -> Floats:
     return np.hanning(length + 2)[1:-1]
 
 
-@lru_cache(maxsize=256)
-def _half_weight(length: int) -> Floats:
-    """Weights of the later half of a window.
+class _Taper(NamedTuple):
+    """Weights of a window of one length, and its blocks.
 
-    The weights are a sine window. In white noise the error is 1.22 times that without weights;
-    in return the edges, where a glide has moved furthest, count little.
+    The weights are a sine window, w(t) = cos(pi t / period). In white noise the error is 1.22 times
+    that without weights; in return the edges, where a glide has moved furthest, count little.
+
+    Attributes:
+        weight: shape (n,).
+        period: half a period of the sine in samples, n + 1.
+        first: index of the first sample in the blocks, which contain zeros at both ends.
+        grid: times from the middle of a block, shape (BLOCK,), then those of the blocks' middles
+            from that of the window, shape (blocks,), in samples.
+        sums: ones and the latter, shape (2, blocks).
     """
-    return np.sqrt(hann(length)[length // 2 :])
+
+    weight: Floats
+    period: int
+    first: int
+    grid: Floats
+    sums: Floats
+
+
+@lru_cache(maxsize=256)
+def _taper(length: int) -> _Taper:
+    blocks = -(-length // BLOCK)
+    inside, middles = _centred(BLOCK), BLOCK * _centred(blocks)
+    return _Taper(
+        np.sqrt(hann(length)),
+        length + 1,
+        (blocks * BLOCK - length) // 2,
+        np.concatenate([inside, middles]),
+        np.stack([np.ones(blocks), middles]),
+    )
+
+
+def _centred(count: int) -> Floats:
+    """Indices from the middle, in steps of one, shape (count,)."""
+    return np.arange(count) - 0.5 * (count - 1)
 
 
 def partial_count(hz: float, rate: float) -> int:
@@ -131,29 +165,32 @@ def fit_harmonics_once(window: Floats, rate: float, guesses: tuple[float, ...]) 
     Returns:
         The fit; its f0s are those at the window's centre.
     """
-    half = len(window) // 2
-    model = _model(half, rate, tuple(map(_grid_index, guesses)))
-    layout, rows = model.layout, model.layout.spans[-1].stop
-    later, earlier = window[half:], window[half - 1 :: -1]
+    model = _model(len(window), rate, tuple(map(_grid_index, guesses)))
+    layout, taper, rows = model.layout, model.taper, model.layout.spans[-1].stop
+    padded = np.zeros(taper.sums.shape[1] * BLOCK)
+    weighted = padded[taper.first : taper.first + len(window)]
+    np.multiply(window, taper.weight, out=weighted)
+    energy = float(window.dot(weighted))
+    blocks = padded.reshape(-1, BLOCK).dot(model.inside).view(complex)
+    blocks *= model.middles
+    total, first_moment = taper.sums.dot(blocks.view(float)).view(complex)
     # Vectors and `dot`: at this size the overhead of a call, above all of stacked matrix
     # products, exceeds its arithmetic.
-    projections = np.empty((2, 2 * rows))
-    model.analysis[0].dot(later + earlier, projections[0])
-    model.analysis[1].dot(later - earlier, projections[1])
-    right = projections[:, :rows].ravel()
+    right = total[:rows].view(float)
     amplitudes = model.inverse.dot(right)
-    energy = float((window * window).dot(model.weight))
     residual = energy - float(right.dot(amplitudes))
 
-    turned = layout.turning * amplitudes
+    turned = (layout.turning * amplitudes.view(complex)).view(float)
     hessian = turned.dot(model.slopes).dot(turned.T)
-    gradient = turned.dot(projections[:, rows:].ravel() - model.cross.dot(amplitudes))
+    slope = (first_moment[:rows] + total[rows:]).view(float)
+    slope -= model.cross.dot(amplitudes)
+    gradient = turned.dot(slope)
     steps = _solve(hessian, gradient)
     # The step itself explains more; what, follows from the linear model that it comes from.
-    residual -= float(np.dot(steps, gradient))
+    residual -= sum(map(mul, steps, gradient.tolist()))
     to_hz = rate / (2.0 * np.pi)
-    squared = amplitudes * amplitudes
-    squares = (squared[:rows] + squared[rows:]).tolist()
+    pairs = amplitudes.reshape(-1, 2)
+    squares = np.vecdot(pairs, pairs).tolist()
     return HarmonicFit(
         tuple([hz + to_hz * step for hz, step in zip(model.hz, steps, strict=True)]),
         tuple([squares[span] for span in layout.spans]),
@@ -164,25 +201,28 @@ def fit_harmonics_once(window: Floats, rate: float, guesses: tuple[float, ...]) 
 class _Model(NamedTuple):
     """The part of a fit that depends only on its guesses and its window's length.
 
-    Index p is 0 for the even part of the window (cosines) and 1 for the odd part (sines).
+    Each partial has two rows: a cosine, of the window's even part, and a sine, of its odd part. So
+    have the derivatives of the partials by frequency: t cos, of the odd part, and t sin, of the
+    even part, where amplitude and order are left out.
 
     Attributes:
         hz: f0s of the grid points.
         layout: rows of each reed's partials.
-        weight: weight of each sample of a window, shape (2 n,).
-        analysis: shape (2, 2 rows, n). Its product with part p of a window is the projection on
-            each partial, then on each partial's derivative (without amplitude and order).
-        inverse: inverse of the partials' Gram matrix, the even block before the odd one, shape
-            (2 rows, 2 rows).
-        cross: products of derivatives with partials, times two, same layout.
-        slopes: products of derivatives with each other, times two, less the part that the
-            partials explain, same layout.
+        taper: weights and blocks of the window.
+        inside: phasors of the partials in a block, then these times time, as pairs of real and
+            imaginary parts, shape (BLOCK, 4 rows).
+        middles: phasors of the blocks' middles, twice, shape (blocks, 2 rows).
+        inverse: inverse of the partials' Gram matrix, shape (2 rows, 2 rows).
+        cross: products of derivatives with partials, same shape.
+        slopes: products of derivatives with each other, less the part that the partials explain,
+            same shape.
     """
 
     hz: tuple[float, ...]
     layout: _Layout
-    weight: Floats
-    analysis: Floats
+    taper: _Taper
+    inside: Floats
+    middles: Complexes
     inverse: Floats
     cross: Floats
     slopes: Floats
@@ -194,69 +234,98 @@ def _grid_index(hz: float) -> int:
 
 
 @lru_cache(maxsize=CACHED_MODELS)
-def _model(half: int, rate: float, guesses: tuple[int, ...]) -> _Model:
-    """The model at grid points, for windows of 2 * `half` samples.
+def _model(length: int, rate: float, guesses: tuple[int, ...]) -> _Model:
+    """The model at grid points, for windows of `length` samples.
 
     A held reed stays at one grid point, so that half of the work of its fits is done once.
     """
-    length = LENGTH_STEP * -(-half // LENGTH_STEP)
-    reeds = [_partials(length, rate, guess) for guess in guesses]
-    layout = _layout(tuple(reed.shape[2] for reed in reeds))
-    weight = _half_weight(2 * half)
-    rows = layout.spans[-1].stop
-    both = np.empty((2, 2, rows, half))  # the partials, then their derivatives over amplitude
-    both[:, :, 0] = 0.0
-    both[0, 0, 0] = 1.0
-    for reed, span in zip(reeds, layout.spans, strict=True):
-        both[:, :, span] = reed[..., :half]
-    both = both.reshape(2, 2 * rows, half)
-    analysis = both * weight
-    products = np.empty((2, 2 * rows, 2 * rows))
-    for part in (0, 1):  # quicker than a stacked product
-        np.dot(analysis[part], both[part].T, out=products[part])
-    gram = products[:, :rows, :rows] * layout.twice
-    gram[1, 0, 0] = 1.0  # the odd part has no constant
+    hz = tuple([2.0 ** (guess / GRID_PER_OCTAVE) for guess in guesses])
+    layout = _layout(tuple([partial_count(f0, rate) for f0 in hz]))
+    taper, rows = _taper(length), layout.spans[-1].stop
+    angles = (2.0 * np.pi / rate) * np.dot(hz, layout.orders)
+    phasors = np.exp(np.multiply.outer(1j * taper.grid, angles))
+    inside = np.empty((BLOCK, 2, rows), dtype=complex)
+    inside[:, 0] = phasors[:BLOCK]
+    np.multiply(phasors[:BLOCK], taper.grid[:BLOCK, None], out=inside[:, 1])
+    middles = np.concatenate((phasors[BLOCK:], phasors[BLOCK:]), axis=1)
+
+    summed, difference = _transforms(angles, taper)
+    plus, minus = summed + difference, difference - summed
     blocks = np.empty((3, 2, rows, rows))
     inverse, cross, slopes = blocks
+    gram = np.stack((plus[0], minus[0]))
+    gram.reshape(2, -1)[:, :: rows + 1] *= 1.0 + HARMONIC_FIT.ridge
+    gram[1, 0, 0] = 1.0  # the odd part has no constant
     inverse[:] = np.linalg.inv(gram)
-    np.multiply(products[:, rows:, :rows], 2.0, out=cross)
-    np.multiply(products[:, rows:, rows:], 2.0, out=slopes)
+    cross[0] = plus[1]
+    np.negative(minus[1], out=cross[1])
+    slopes[0], slopes[1] = minus[2], plus[2]
     slopes -= cross @ inverse @ cross.transpose(0, 2, 1)
-    diagonal = np.zeros((3, 2 * rows, 2 * rows))
-    diagonal[:, :rows, :rows], diagonal[:, rows:, rows:] = blocks[:, 0], blocks[:, 1]
-    hz = tuple([2.0 ** (guess / GRID_PER_OCTAVE) for guess in guesses])
-    return _Model(hz, layout, np.concatenate([weight[::-1], weight]), analysis, *diagonal)
+    matrices = np.zeros((3, rows, 2, rows, 2))
+    matrices[0, :, 0, :, 0], matrices[0, :, 1, :, 1] = inverse
+    matrices[1, :, 1, :, 0], matrices[1, :, 0, :, 1] = cross
+    matrices[2, :, 1, :, 1], matrices[2, :, 0, :, 0] = slopes
+    return _Model(
+        hz,
+        layout,
+        taper,
+        inside.reshape(BLOCK, -1).view(float),
+        middles,
+        *matrices.reshape(3, 2 * rows, 2 * rows),
+    )
 
 
-@lru_cache(maxsize=CACHED_PARTIALS)
-def _partials(length: int, rate: float, guess: int) -> Floats:
-    """Cosines and sines of a reed's partials at a grid point, and their derivatives.
+def _transforms(angles: Floats, taper: _Taper) -> tuple[Floats, Floats]:
+    """Half the Fourier transform V of a window's weights w, and its derivatives.
 
-    Those of a shorter window are the first ones. So while a window grows with its note, they are
-    computed once.
+    With P the period of the weights and q = pi / P,
+
+        V(a) = sum of w(t) cos(a t) = sin(q) cos(P a / 2) / (cos(a) - cos(q)),
+
+    the sum of a geometric series. The derivatives follow from that of V (cos(a) - cos(q)).
 
     Args:
-        length: number of samples from the window's centre on.
-        rate: samples per second.
-        guess: index of the grid point.
+        angles: of the partials, radians per sample, shape (rows,).
+        taper: the weights.
 
     Returns:
-        Shape (2, 2, partials, length): of the even and the odd part of a window, the partials, and
-        their derivatives (without amplitude and order).
+        At the sums of each two angles, and at their differences: half of V, and of the sums of
+        w(t) t sin(a t) and w(t) t^2 cos(a t), shape (3, rows, rows) each.
     """
-    hz = 2.0 ** (guess / GRID_PER_OCTAVE)
-    time = np.arange(length) + 0.5
-    phasors = np.empty((partial_count(hz, rate), length), dtype=complex)
-    np.exp((2j * np.pi * hz / rate) * time, out=phasors[0])
-    done = 1
-    while done < len(phasors):  # each step doubles the number of orders
-        more = min(done, len(phasors) - done)
-        np.multiply(phasors[:more], phasors[done - 1], out=phasors[done : done + more])
-        done += more
-    partials = np.empty((2, 2, len(phasors), length))
-    partials[0, 0], partials[1, 0] = phasors.real, phasors.imag
-    np.multiply(partials[::-1, 0], time, out=partials[:, 1])
-    return partials
+    period, pole = taper.period, math.pi / taper.period
+    half_turns = np.exp(np.multiply.outer([0.5j, 0.5j * period], angles))
+    both = np.stack((half_turns, half_turns.conj()))
+    # First index: sums or differences. Second: of a / 2, of P a / 2.
+    pairs = half_turns[:, :, None] * both[:, :, None, :]
+    sine, cosine = pairs[:, 0].imag, pairs[:, 0].real
+    square = sine * sine
+    distance = 2.0 * (math.sin(0.5 * pole) ** 2 - square)
+    values = np.empty((3, *square.shape))
+    scale = 0.5 * math.sin(pole)
+    is_near = np.abs(distance) < NEAR_POLE * pole**2
+    near = is_near.any()
+    if near:
+        distance[is_near] = 1.0
+    turned = sine * cosine
+    turned *= 2.0 / distance
+    np.divide(scale * pairs[:, 1].real, distance, out=values[0])
+    values[1] = (0.5 * period * scale) * pairs[:, 1].imag / distance - turned * values[0]
+    curvature = 0.25 * period**2 - (1.0 - 2.0 * square) / distance
+    values[2] = curvature * values[0] + 2.0 * turned * values[1]
+    if near:
+        _sum_near_pole(values, is_near, angles, taper)
+    return values[:, 0], values[:, 1]
+
+
+def _sum_near_pole(values: Floats, is_near: Bools, angles: Floats, taper: _Taper) -> None:
+    """Sum what has no closed form in floating point; arguments as in :func:`_transforms`."""
+    time, weight = _centred(len(taper.weight)), 0.5 * taper.weight
+    for sign, first, second in np.argwhere(is_near).tolist():
+        turns = time * (angles[first] + (-angles[second] if sign else angles[second]))
+        cosines = weight * np.cos(turns)
+        values[0, sign, first, second] = cosines.sum()
+        values[1, sign, first, second] = (weight * time).dot(np.sin(turns))
+        values[2, sign, first, second] = (cosines * time).dot(time)
 
 
 class _Layout(NamedTuple):
@@ -264,16 +333,15 @@ class _Layout(NamedTuple):
 
     Attributes:
         spans: rows of each reed; row 0 is the constant.
-        turning: shape (reeds, 2 rows). d/dw of a cos(kwt) + b sin(kwt) is kt (b cos - a sin), so
-            amplitudes times `turning` are those of the derivative over t, with sines and cosines
-            exchanged.
-        twice: shape (rows, rows): 2, as products over half a window count twice, with the ridge
-            on the diagonal.
+        turning: -jk for the partials of order k of each reed, else zero, shape (reeds, rows). The
+            derivative of a cos(kwt) + b sin(kwt) by w is kt (b cos - a sin), so a + jb times
+            `turning` has the amplitudes of t cos and t sin.
+        orders: k for the same, shape (reeds, rows).
     """
 
     spans: tuple[slice, ...]
-    turning: Floats
-    twice: Floats
+    turning: Complexes
+    orders: Floats
 
 
 @lru_cache(maxsize=256)
@@ -281,12 +349,10 @@ def _layout(counts: tuple[int, ...]) -> _Layout:
     rows = 1 + sum(counts)
     ends = list(accumulate(counts, initial=1))
     spans = tuple(slice(a, b) for a, b in pairwise(ends))
-    turning = np.zeros((len(counts), 2, rows))
+    orders = np.zeros((len(counts), rows))
     for reed, span in enumerate(spans):
-        orders = np.arange(1.0, counts[reed] + 1.0)
-        turning[reed, :, span] = -orders, orders
-    twice = 2.0 + 2.0 * HARMONIC_FIT.ridge * np.eye(rows)
-    return _Layout(spans, turning.reshape(len(counts), 2 * rows), twice)
+        orders[reed, span] = np.arange(1.0, counts[reed] + 1.0)
+    return _Layout(spans, -1j * orders, orders)
 
 
 def _solve(matrix: Floats, right: Floats) -> list[float]:

@@ -47,6 +47,15 @@ _CUBIC = np.array(
 )
 """Cubic Lagrange interpolation: the weights of these points are polynomials of the distance, with
 one row for each power."""
+_CUBIC_BESIDE = np.stack(
+    [
+        np.pad(_CUBIC, ((0, 0), (1, 1))),
+        np.pad(_CUBIC, ((0, 0), (2, 0))) - np.pad(_CUBIC, ((0, 0), (0, 2))),
+    ],
+    axis=1,
+)
+"""The same for the points of `_NEIGHBOURS_BESIDE`: of the value, and of its difference from one
+point before to one point after. Shape (powers, 2, points)."""
 WEAKEST_FUNDAMENTAL_DB = 25.0
 """Maximum level of the strongest partial over the fundamental, dB. Recorded reeds: up to 16 dB."""
 
@@ -61,7 +70,8 @@ class _Shape:
         curvature: minus the second difference, from point to point, at the top of the lobe.
         lobe: the window's transform over its middle value, at 1 / LOBE_OVERSAMPLING points.
         rise: its difference from one point before each to one point after it.
-        skirt: upper bound of the lobe from that distance outward, one bin wider.
+        skirt_power: square of an upper bound of the lobe from that distance outward, one bin
+            wider.
     """
 
     window: Floats
@@ -69,7 +79,7 @@ class _Shape:
     curvature: float
     lobe: Floats
     rise: Floats
-    skirt: Floats
+    skirt_power: Floats
 
 
 class Lobes(NamedTuple):
@@ -100,7 +110,7 @@ def _shape(length: int) -> _Shape:
     rise = np.zeros(len(lobe))
     rise[: len(steps)] = lobe[LOBE_OVERSAMPLING:] - lobe[np.abs(steps - LOBE_OVERSAMPLING)]
     curvature = 2.0 * float(lobe[0] - lobe[LOBE_OVERSAMPLING])
-    return _Shape(window, size, curvature, lobe, rise, skirt)
+    return _Shape(window, size, curvature, lobe, rise, skirt**2)
 
 
 def _zero_phase(samples: Floats, size: int) -> Floats:
@@ -152,6 +162,7 @@ class FrameSpectrum:
         lobe = round(MAIN_LOBE_BINS * self.bin)
         self.lobe = np.arange(-lobe, lobe + 1, 2)
         self._around = np.arange(-reach, reach + 1)
+        self._steps_around = self._around.astype(float) * LOBE_OVERSAMPLING
 
     def resolves_as(self, other: FrameSpectrum) -> bool:
         """Return whether the frame of another spectrum is as long."""
@@ -175,9 +186,14 @@ class FrameSpectrum:
         """
         base = points.astype(int)
         near = self.values.take(base[:, None] + _NEIGHBOURS_BESIDE)
-        weights = _cubic_weights(points - base)
-        rise = near[:, 2:] - near[:, :-2]
-        return np.vecdot(weights, near[:, 1:-1]), np.vecdot(weights, rise)
+        powers = np.empty((len(points), len(_CUBIC)))
+        powers[:, 0] = 1.0
+        powers[:, 1:] = (points - base)[:, None]
+        np.multiply.accumulate(powers, axis=1, out=powers)
+        weights = powers.dot(_CUBIC_BESIDE.reshape(len(_CUBIC), -1)).reshape(-1, 2, near.shape[1])
+        # Real and imaginary parts apart: a product of reals with complexes converts the former.
+        both = np.matmul(weights, near.view(float).reshape(*near.shape, 2)).view(complex)
+        return both[:, 0, 0].copy(), both[:, 1, 0]
 
     def lobes(self, points: Floats) -> Lobes:
         """Return what each partial's lobe is at each other's place and beside it.
@@ -185,11 +201,14 @@ class FrameSpectrum:
         Args:
             points: where the partials are, shape (k,).
         """
-        distance = points[:, None] - points
-        steps = np.abs(distance) * LOBE_OVERSAMPLING + 0.5
-        index = np.minimum(steps.astype(int), len(self._shape.lobe) - 1)
-        rise = self._shape.rise.take(index)
-        return Lobes(self._shape.lobe.take(index), np.copysign(rise, distance))
+        places = points * LOBE_OVERSAMPLING
+        distance = places[:, None] - places
+        steps = np.abs(distance)
+        steps += 0.5
+        index = steps.astype(int)
+        rise = self._shape.rise.take(index, mode="clip")
+        np.copysign(rise, distance, out=rise)
+        return Lobes(self._shape.lobe.take(index, mode="clip"), rise)
 
     def slope(self, rise: Complexes, amplitudes: Complexes, lobes: Lobes | None) -> Complexes:
         """Return the offset of each partial from its point, times its amplitude.
@@ -219,25 +238,44 @@ class FrameSpectrum:
         amplitudes: Complexes = np.linalg.solve(gram, parts).view(complex)[:, 0]
         return amplitudes
 
-    def residual(self, points: Floats, amplitudes: Complexes) -> tuple[Complexes, Floats]:
+    def residual(
+        self, points: Floats, amplitudes: Complexes, power: Floats
+    ) -> tuple[Floats, Floats]:
         """Subtract partials.
 
+        Args:
+            points: where they are, shape (k,).
+            amplitudes: their complex amplitudes, shape (k,).
+            power: squared magnitudes of these, shape (k,).
+
         Returns:
-            The residual, and the power of the partials' skirts, shape (top,) both. The skirts
-            bound the part of the residual that is due to partials that are less steady than the
-            model.
+            The power of the residual, and that of the partials' skirts, shape (top,) both. The
+            skirts bound the part of the residual that is due to partials that are less steady than
+            the model.
         """
-        index = np.rint(points).astype(int)[:, None] + self._around
-        distance = (np.abs(index - points[:, None]) * LOBE_OVERSAMPLING + 0.5).astype(int)
-        lobe, skirt = self._shape.lobe.take(distance), self._shape.skirt.take(distance)
-        skirts = (np.abs(amplitudes)[:, None] * skirt) ** 2
-        np.maximum(index, 0, out=index)
-        np.minimum(index, self.top, out=index)
-        flat, size = index.ravel(), self.top + 1
-        rest = self.values[:size].copy()
-        rest.real -= np.bincount(flat, (amplitudes.real[:, None] * lobe).ravel(), size)
-        rest.imag -= np.bincount(flat, (amplitudes.imag[:, None] * lobe).ravel(), size)
-        return rest[:-1], np.bincount(flat, skirts.ravel(), size)[:-1].astype(float, copy=False)
+        nearest = np.rint(points)
+        steps = self._steps_around + ((nearest - points) * LOBE_OVERSAMPLING)[:, None]
+        np.abs(steps, out=steps)
+        steps += 0.5
+        distance = steps.astype(int)
+        lobe = self._shape.lobe.take(distance)
+        skirts = self._shape.skirt_power.take(distance)
+        skirts *= power[:, None]
+        # Counted from the reach of a lobe before the first point, as lobes reach beyond the ends.
+        reach = -int(self._around[0])
+        index = (nearest.astype(int)[:, None] + (self._around + reach)).ravel()
+        used, size = slice(reach, reach + self.top), self.top + 2 * reach
+        real, imag = (
+            part - np.bincount(index, (scale[:, None] * lobe).ravel(), size)[used]
+            for part, scale in (
+                (self.values.real[: self.top], amplitudes.real),
+                (self.values.imag[: self.top], amplitudes.imag),
+            )
+        )
+        real *= real
+        imag *= imag
+        real += imag
+        return real, np.bincount(index, skirts.ravel(), size)[used].astype(float, copy=False)
 
     def lowest_strong_peak(self, lowest: float) -> float | None:
         """Return the Hz of the lowest peak above `lowest` that may be a fundamental."""

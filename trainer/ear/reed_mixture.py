@@ -69,16 +69,22 @@ class _Rows(NamedTuple):
         fall: expected power relative to its reed's fundamental, shape (k,): 6 dB per octave (common
             practice for the sound of a pulse train).
         reeds: index of its reed, shape (k,).
+        members: one where a row belongs to a reed, else zero, shape (reeds, k).
+        harmonics: order of each row in the column of its reed, else zero, shape (k, reeds).
         spans: first row of each reed, and first row after it.
         first: first row of each reed, shape (reeds,).
+        fundamentals: first row of each row's reed, shape (k,).
         foreign: whether two rows belong to different reeds, shape (k, k).
     """
 
     orders: Floats
     fall: Floats
     reeds: Ints
+    members: Floats
+    harmonics: Floats
     spans: tuple[tuple[int, int], ...]
     first: Ints
+    fundamentals: Ints
     foreign: Bools
 
 
@@ -88,14 +94,18 @@ def _rows(counts: tuple[int, ...]) -> _Rows:
     orders = np.concatenate([np.arange(1.0, count + 1.0) for count in counts])
     reeds = np.repeat(np.arange(len(counts)), counts)
     ends = list(accumulate(counts, initial=0))
-    foreign = reeds[:, None] != reeds
+    first = np.array(ends[:-1])
+    members = np.equal(np.arange(len(counts))[:, None], reeds).astype(float)
     return _Rows(
         orders,
         orders**-2,
         reeds,
+        members,
+        (members * orders).T.copy(),
         tuple(pairwise(ends)),
-        np.array(ends[:-1]),
-        foreign,
+        first,
+        first[reeds],
+        reeds[:, None] != reeds,
     )
 
 
@@ -128,21 +138,20 @@ class ReedMixture:
         self._parameters = parameters
         self._noise = parameters.noise if noise is None else noise
         self.hz = tuple(hz)
-        self._amplitudes: Complexes = self._fit()
+        self._fit()
         for _ in range(parameters.max_steps):
             if not self._move():
                 break
-            self._amplitudes = self._fit()
-        power = _power(self._amplitudes)
-        self.energies: Floats = np.add.reduceat(power, self._rows.first) + 1e-20
-        rest, skirts = spectrum.residual(self._points, self._amplitudes)
-        residual = _power(rest)
+            self._fit()
+        self.energies: Floats = self._rows.members.dot(self._power) + 1e-20
+        residual, skirts = spectrum.residual(self._points, self._amplitudes, self._power)
         self._unsteadiness = self._estimate_unsteadiness(residual)
-        self._residual: Floats = np.maximum(
-            residual - (parameters.margin * self._unsteadiness) ** 2 * skirts, 0.0
-        )
+        skirts *= (parameters.margin * self._unsteadiness) ** 2
+        residual -= skirts
+        self._residual: Floats = np.maximum(residual, 0.0, out=residual)
         reach = (parameters.partials + 0.5) * min(self.hz) * spectrum.per_hz
-        self.unexplained = float(self._residual[: int(reach)].sum()) / (LOBE_ENERGY * spectrum.bin)
+        near = self._residual[: int(reach)]
+        self.unexplained = float(np.add.reduce(near)) / (LOBE_ENERGY * spectrum.bin)
 
     @property
     def partials(self) -> Complexes:
@@ -155,7 +164,7 @@ class ReedMixture:
 
     def has_fundamental(self, reed: int) -> bool:
         """Return whether the fundamental of a reed has enough of its energy."""
-        power = abs(self._amplitudes[self._rows.first[reed]]) ** 2
+        power = self._power[self._rows.first[reed]]
         return bool(power >= self._parameters.min_fundamental * self.energies[reed])
 
     def search(self, f0s: Floats) -> tuple[float, float] | None:
@@ -178,7 +187,7 @@ class ReedMixture:
         """
         p, s = self._parameters, self.spectrum
         index = (f0s[:, :, None] * (SEARCH_PARTIALS * s.per_hz) + 0.5).astype(int)
-        power = self._residual.take(np.minimum(index, s.top - 1))
+        power = self._residual.take(index, mode="clip")
         energy = np.add.reduce(np.minimum(power, power[:, :, :1] / p.min_fundamental), axis=2)
         for hz in self.hz:
             energy[np.abs(f0s - hz) * s.per_hz < p.min_distance_bins * s.bin] = 0.0
@@ -197,9 +206,8 @@ class ReedMixture:
         p, s = self._parameters, self.spectrum
         index = np.rint(SEARCH_PARTIALS * (self.hz[-1] * s.per_hz)).astype(int)
         index = index[index < s.top][:, None] + s.lobe
-        np.minimum(index, s.top - 1, out=index)
-        left = np.add.reduce(self._residual.take(index), axis=1)
-        before = np.add.reduce(smaller._residual.take(index), axis=1)
+        left = np.add.reduce(self._residual.take(index, mode="clip"), axis=1)
+        before = np.add.reduce(smaller._residual.take(index, mode="clip"), axis=1)
         explained = int(np.count_nonzero(left < (1.0 - p.min_explained_near) * before))
         return (
             2 * explained >= len(index) > 0
@@ -226,18 +234,24 @@ class ReedMixture:
         s = self.spectrum
         return max(1, min(self._parameters.partials, int(s.top / (hz * s.per_hz))))
 
-    def _fit(self) -> Complexes:
-        """Amplitudes at the current f0s."""
-        p, spectrum = self._parameters, self.spectrum
+    def _fit(self) -> None:
+        """Fit the amplitudes at the current f0s."""
         self._rows = rows = _rows(tuple([self._count(hz) for hz in self.hz]))
-        self._points = rows.orders * np.array(self.hz).take(rows.reeds) * spectrum.per_hz
-        observed, self._rise = spectrum.at_and_beside(self._points)
+        self._points = rows.harmonics.dot(self.hz)
+        self._points *= self.spectrum.per_hz
+        observed, self._rise = self.spectrum.at_and_beside(self._points)
         if self._is_clear:
             self._masked: Bools = np.zeros(len(self._points), dtype=bool)
             self._lobes: Lobes | None = None
-            return observed
-        self._lobes = spectrum.lobes(self._points)
-        overlap = self._lobes.overlap
+            self._amplitudes: Complexes = observed
+        else:
+            self._lobes = self.spectrum.lobes(self._points)
+            self._amplitudes = self._solve(observed, self._lobes.overlap)
+        self._power: Floats = _products(self._amplitudes, self._amplitudes)
+
+    def _solve(self, observed: Complexes, overlap: Floats) -> Complexes:
+        """Amplitudes of partials of which some may be masked."""
+        p, spectrum, rows = self._parameters, self.spectrum, self._rows
         masks = np.abs(overlap) > p.max_overlap
         masks &= rows.foreign  # partials of one reed do not mask each other
         # Reductions of ufuncs, because methods of arrays take a microsecond more.
@@ -245,7 +259,7 @@ class ReedMixture:
         amplitudes = spectrum.solve(observed, overlap, p.noise)
         if True not in self._masked.tolist():
             return amplitudes
-        expected = self._expected_power(_power(amplitudes))
+        expected = self._expected_power(_products(amplitudes, amplitudes))
         noise = self._noise * (float(np.add.reduce(expected)) / len(expected))
         ridge = np.where(self._masked, noise / np.maximum(expected, 1e-3 * noise), p.clear_ridge)
         return spectrum.solve(observed, overlap, ridge)
@@ -258,8 +272,8 @@ class ReedMixture:
         """
         rows = self._rows
         clear = ~self._masked
-        both = np.add.reduceat(np.stack([power * clear, rows.fall * clear]), rows.first, axis=1)
-        scale = (both[0] / np.maximum(both[1], 1e-9)).take(rows.reeds)
+        in_reed, fall = rows.members.dot(power * clear), rows.members.dot(rows.fall * clear)
+        scale = (in_reed / np.maximum(fall, 1e-9)).take(rows.reeds)
         return np.where(self._masked & (scale > 0.0), scale * rows.fall, power)
 
     def _move(self) -> bool:
@@ -268,13 +282,12 @@ class ReedMixture:
         Each partial gives an offset: a Gauss-Newton step with all amplitudes fixed. Their median,
         weighted by amplitude, is robust against one strong partial of another reed.
         """
-        p, amplitudes, rows = self._parameters, self._amplitudes, self._rows
-        slope = self.spectrum.slope(self._rise, amplitudes, self._lobes)
-        power = _power(amplitudes)
-        along = amplitudes.real * slope.real + amplitudes.imag * slope.imag
+        p, power, rows = self._parameters, self._power, self._rows
+        slope = self.spectrum.slope(self._rise, self._amplitudes, self._lobes)
+        along = _products(self._amplitudes, slope)
         offsets = (along / np.maximum(power, 1e-20) / rows.orders).tolist()
-        loud = np.sqrt(np.minimum(power, power.take(rows.first).take(rows.reeds)))
-        loud[self._masked] *= p.masked_weight
+        loud = np.sqrt(np.minimum(power, power.take(rows.fundamentals)))
+        loud *= np.where(self._masked, p.masked_weight, 1.0)
         weights, masked = loud.tolist(), self._masked.tolist()
         steps = []
         for hz, (first, end) in zip(self.hz, rows.spans, strict=True):
@@ -297,8 +310,8 @@ class ReedMixture:
         p, s = self._parameters, self.spectrum
         count = min(len(SEARCH_PARTIALS), self._count(self.hz[0]))
         index = np.rint(self._points[:count]).astype(int)[:, None] + s.lobe
-        near = np.maximum.reduce(residual.take(np.minimum(index, s.top - 1)), axis=1)
-        ratio = np.sqrt(near) / np.maximum(np.abs(self._amplitudes[:count]), 1e-9)
+        near = np.maximum.reduce(residual.take(index, mode="clip"), axis=1)
+        ratio = np.sqrt(near / np.maximum(self._power[:count], 1e-18))
         ratio.sort()
         median = ratio[len(ratio) // 2]
         return float(min(p.max_unsteadiness, max(p.min_unsteadiness, median)))
@@ -309,10 +322,17 @@ def power_db(power: float) -> float:
     return 10.0 * math.log10(power + 1e-12)
 
 
-def _power(amplitudes: Complexes) -> Floats:
-    """Squared magnitudes, without the roots that `abs` takes."""
-    power: Floats = amplitudes.real**2 + amplitudes.imag**2
-    return power
+def _products(first: Complexes, second: Complexes) -> Floats:
+    """Return the real part of each number's product with the conjugate of the other.
+
+    That of a number with itself is its squared magnitude.
+
+    Args:
+        first: numbers, shape (k,), contiguous.
+        second: the others, same shape, contiguous.
+    """
+    parts = first.view(float).reshape(-1, 2), second.view(float).reshape(-1, 2)
+    return np.asarray(np.vecdot(*parts))
 
 
 def _weighted_median(values: list[float], weights: list[float]) -> float:

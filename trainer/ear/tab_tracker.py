@@ -6,7 +6,11 @@ down a bend the nearest entry may belong to another hole.
 
 from __future__ import annotations
 
+import math
+from bisect import bisect
 from dataclasses import dataclass
+from itertools import pairwise
+from typing import NamedTuple
 
 from trainer.harp import Harp, Tab
 from trainer.music import cents
@@ -31,6 +35,20 @@ class TabParameters:
 
 
 DEFAULT_TAB = TabParameters()
+
+
+class _Reach(NamedTuple):
+    """What a hole can reach in one breath, low to high.
+
+    Attributes:
+        entries: the tab entries.
+        targets: their frequencies in Hz.
+        borders: the frequencies in Hz halfway between them, on a scale of cents.
+    """
+
+    entries: tuple[Tab, ...]
+    targets: tuple[float, ...]
+    borders: tuple[float, ...]
 
 
 class TabTracker:
@@ -78,27 +96,30 @@ class TabTracker:
         """Hold an entry that the reed detector has found."""
         self._tab = tab
 
-    def _glides(self, tab: Tab) -> tuple[tuple[Tab, float], ...]:
-        """Entries of the same hole and breath with their targets in Hz, low to high.
+    def _glides(self, tab: Tab) -> _Reach:
+        """Entries of the same hole and breath.
 
         No glide leads from a natural note to its overblow.
         """
-        return tuple(
-            (entry, self._harp.hz(entry))
+        entries = tuple(
+            entry
             for entry in self._harp.hole_entries(tab.hole)
             if entry.breath is tab.breath and entry.over == tab.over
         )
+        targets = tuple(map(self._harp.hz, entries))
+        return _Reach(entries, targets, tuple(math.sqrt(a * b) for a, b in pairwise(targets)))
 
     def _held_entry(self, hz: float, tab: Tab) -> Tab | None:
         """The entry of the held hole and breath; None if the hole must be given up."""
         p = self._parameters
-        off, entry = min((abs(cents(hz, target)), entry) for entry, target in self._reach[tab])
-        lowest, highest = self._reach[tab][0][1], self._reach[tab][-1][1]
-        if off > p.beyond_cents and not lowest < hz < highest:
+        entries, targets, borders = self._reach[tab]
+        nearest = bisect(borders, hz)
+        off = abs(cents(hz, targets[nearest]))
+        if off > p.beyond_cents and not targets[0] < hz < targets[-1]:
             return None
         misfits = (
             off > p.misfit_cents
             and abs(cents(hz, self._harp.hz(self._harp.nearest_entries(hz)[0]))) < p.fit_cents
         )
         self._misfits = self._misfits + 1 if misfits else 0
-        return None if self._misfits > p.misfit_readings else entry
+        return None if self._misfits > p.misfit_readings else entries[nearest]
