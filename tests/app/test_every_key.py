@@ -202,7 +202,8 @@ class Now:
 
     @property
     def tones(self) -> list[float | None]:
-        return [asked.hz for asked in self.puppet.asked if isinstance(asked, PlayTone)]
+        asked = [asked.hz for asked in self.puppet.asked if isinstance(asked, PlayTone)]
+        return [hz[0] if hz else None for hz in asked]
 
     @property
     def loops(self) -> list[PlayLoop]:

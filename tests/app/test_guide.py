@@ -219,7 +219,7 @@ def test_trouble_with_the_input_is_shown(settings: Path, monkeypatch: pytest.Mon
         puppet.queue += [TakeFailed("the input cannot be opened: it is in use", no_sound=True)]
         await until(pilot, lambda: "it is in use" in text(pilot))
         await press(pilot, "t")
-        assert puppet.asked == [PlayTone(440.0)]
+        assert puppet.asked == [PlayTone((440.0,))]
         puppet.queue.append(TakeFinished())
         await press(pilot, "escape")
         await until(pilot, lambda: isinstance(pilot.app.screen, PracticeScreen))

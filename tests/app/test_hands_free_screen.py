@@ -242,9 +242,9 @@ def test_the_wanted_note_is_heard_while_the_take_is_paused(monkeypatch: pytest.M
         assert isinstance(app, TrainerApp)
         hz = plan.harp.hz(app.session.take.wanted[0])
         await pilot.press("d")
-        assert puppet.asked[:2] == [PassControl.PAUSE, PlayTone(hz)]
+        assert puppet.asked[:2] == [PassControl.PAUSE, PlayTone((hz,))]
         assert "♪ -4" in text(pilot)
-        await until(pilot, lambda: puppet.asked[2:] == [PlayTone(None)])
+        await until(pilot, lambda: puppet.asked[2:] == [PlayTone()])
 
     run(test, replace(PLAN, hands_free=None))
 

@@ -84,7 +84,7 @@ def test_tone_starts_on_the_last_note_and_follows_the_keys() -> None:
         hz = [HARP.hz(Tab.parse(tab)) for tab in ("4", "-4'", "-4'", "4")]
         wanted = [hz[0], hz[1], hz[2] / 2, hz[3] / 2]
         tones = [command for command in puppet.asked if isinstance(command, PlayTone)]
-        assert tones == [*map(PlayTone, wanted), PlayTone(None)]
+        assert tones == [*(PlayTone((hz,)) for hz in wanted), PlayTone()]
 
     run(test, PLAN, size=LARGE)
 
@@ -129,7 +129,7 @@ def test_drone_has_its_pitch_and_no_click() -> None:
     stretches = []
     for at in range(60):
         if at in (5, 20, 40):
-            drone.set_pitch({5: 311.13, 20: 440.0, 40: None}[at])
+            drone.set_pitches({5: (311.13,), 20: (440.0,), 40: ()}[at])
         out = np.zeros(1000, dtype=np.float32)
         drone.mix_into(out)
         stretches.append(out)
@@ -145,6 +145,20 @@ def test_drone_has_its_pitch_and_no_click() -> None:
     assert np.abs(np.diff(sound)).max() < steepest
 
 
+def test_a_chord_has_all_its_pitches_at_one_level() -> None:
+    chord, rate, wanted = ToneGenerator(48_000), 48_000, (392.0, 523.25, 659.26)
+    chord.set_pitches(wanted)
+    out = np.zeros(24_000, dtype=np.float32)
+    chord.mix_into(out)
+    held = out[4_000:]
+    spectrum = np.abs(np.fft.rfft(held * np.hanning(len(held)), 1 << 19))
+    hz = np.arange(len(spectrum)) * rate / (1 << 19)
+    for pitch in wanted:
+        near = np.flatnonzero(np.abs(hz - pitch) < 20.0)
+        assert hz[near[np.argmax(spectrum[near])]] == pytest.approx(pitch, abs=0.3)
+    assert np.sqrt(np.mean(held**2)) == pytest.approx(0.1, rel=0.03)
+
+
 def test_notes_are_reported_only_without_a_drill() -> None:
     drill = find_drill("harbour-bell")
     events = list(play(Plan(HARP, PlayerSpec(), drill=drill)))
@@ -158,7 +172,7 @@ from trainer.harp import Harp
 from trainer.practice import Plan, PlayTone, ReadingHeard, run_take
 from trainer.sound import MicrophoneSpec
 
-wishes = [(1.0, PlayTone(523.25)), (4.5, PlayTone(None))]
+wishes = [(1.0, PlayTone((523.25,))), (4.5, PlayTone())]
 heard_s, events = 0.0, 0
 
 def asked():
@@ -203,7 +217,7 @@ def test_echo_of_the_tone_is_not_taken_for_a_note(late_ms: float) -> None:
     rate, rng = 48_000, np.random.default_rng(3)
     own = np.zeros(4 * rate, dtype=np.float32)
     drone = ToneGenerator(rate)
-    drone.set_pitch(523.25)
+    drone.set_pitches((523.25,))
     drone.mix_into(own[rate:])
     late = round((REFERENCE_LEAD_S + late_ms / 1000.0) * rate)
     heard = np.concatenate([np.zeros(late, np.float32), own])[: len(own)]

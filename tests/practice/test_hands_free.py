@@ -238,7 +238,7 @@ def test_the_listener_process_plays_on_and_stops() -> None:
             assert time.monotonic() < until
             new = listener.poll()
             if any(isinstance(event, PassEnded) for event in new):
-                listener.ask(PlayTone(None))
+                listener.ask(PlayTone())
                 listener.stop()
             events += [event for event in new if not isinstance(event, ReadingHeard)]
             time.sleep(0.002)

@@ -218,6 +218,14 @@ class Harp:
         """
         return note_name(self.midi(tab), self.key.note)
 
+    def notes(self, tabs: Iterable[Tab]) -> str:
+        """Names of several notes, as :meth:`note`, with spaces between them.
+
+        Raises:
+            HarpError: the harp cannot play one of them.
+        """
+        return " ".join(self.note(tab) for tab in tabs)
+
     @cached_property
     def entries(self) -> tuple[Tab, ...]:
         """All playable entries: naturals, bends, overblows and overdraws, by hole.

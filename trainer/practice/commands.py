@@ -25,10 +25,10 @@ class PlayTone:
     """Play a reference tone from now on, until another command.
 
     Attributes:
-        hz: its pitch; None for silence.
+        hz: its pitches, several for a chord; none for silence.
     """
 
-    hz: float | None
+    hz: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -178,7 +178,7 @@ def transcript_note_data(note: TranscribedNote, harp: Harp, part: int = 1) -> Tr
         "bar": note.bar,
         "beat": None if note.beat is None else str(note.beat),
         "beats": None if note.beats is None else str(note.beats),
-        "note": " ".join(harp.note(tab) for tab in note.sounds[0]),
+        "note": harp.notes(note.sounds[0]),
         "hz": round(note.hz, 3),
         "cents": round(note.cents, 2),
         "holes": list(note.holes),

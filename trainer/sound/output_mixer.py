@@ -115,9 +115,9 @@ class OutputMixer:
         self._recording.stop(self._speaker.next_frame)
         self._steps.stop(self._speaker.next_frame)
 
-    def set_tone(self, hz: float | None) -> None:
-        """Play a tone from the next samples on, until another is set; None ends it."""
-        self._tone.set_pitch(hz)
+    def set_tones(self, hz: tuple[float, ...]) -> None:
+        """Play tones from the next samples on, until others are set; none ends them."""
+        self._tone.set_pitches(hz)
 
     def set_loop(self, passage: RenderedPassage | None) -> None:
         """Loop a passage from the next samples on; None ends it."""

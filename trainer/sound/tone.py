@@ -45,7 +45,7 @@ def _wave(cycles: NDArray[np.float64], hz: float, rate: int, level_db: float) ->
 
 
 class ToneGenerator:
-    """Generates a tone of changing pitch in stretches that join without a click.
+    """Generates tones of changing pitch in stretches that join without a click.
 
     Args:
         rate: samples per second.
@@ -54,22 +54,23 @@ class ToneGenerator:
 
     def __init__(self, rate: int, level_db: float = -20.0) -> None:
         self._rate, self._level_db = rate, level_db
-        self._hz: float | None = None
-        self._wanted_hz: float | None = None
-        self._cycles = 0.0
+        self._hz: tuple[float, ...] = ()
+        self._wanted_hz: tuple[float, ...] = ()
+        self._cycles: list[float] = []
+        """Phase of each tone, in cycles of its fundamental."""
         self._gain = 0.0
 
-    def set_pitch(self, hz: float | None) -> None:
-        """Change the pitch from the next stretch on; None ends the tone."""
+    def set_pitches(self, hz: tuple[float, ...]) -> None:
+        """Change the pitches from the next stretch on; several share the level, none is silence."""
         self._wanted_hz = hz
 
     def mix_into(self, out: NDArray[np.float32]) -> None:
-        """Add the next stretch to samples, shape (n,); one pitch fades out before the next."""
+        """Add the next stretch to samples, shape (n,); one sound fades out before the next."""
         done = 0
         while done < len(out):
-            if self._gain == 0.0:
-                self._hz = self._wanted_hz
-            if self._hz is None:
+            if self._gain == 0.0 and self._hz != self._wanted_hz:
+                self._hz, self._cycles = self._wanted_hz, [0.0] * len(self._wanted_hz)
+            if not self._hz:
                 return
             rises = self._hz == self._wanted_hz
             step = (1.0 if rises else -1.0) / (_FADE_S * self._rate)
@@ -78,10 +79,12 @@ class ToneGenerator:
             count = min(len(out) - done, fading)
             n = np.arange(1, count + 1, dtype=np.float64)
             ramp = self._gain + (step if missing else 0.0) * n
-            cycles = self._cycles + self._hz / self._rate * n
-            wave = _wave(cycles, self._hz, self._rate, self._level_db)
-            out[done : done + count] += (np.clip(ramp, 0.0, 1.0) * wave).astype(np.float32)
-            self._cycles = float(cycles[-1] % 1.0)
+            level_db = self._level_db - 10.0 * np.log10(len(self._hz))
+            for k, hz in enumerate(self._hz):
+                cycles = self._cycles[k] + hz / self._rate * n
+                wave = _wave(cycles, hz, self._rate, level_db)
+                out[done : done + count] += (np.clip(ramp, 0.0, 1.0) * wave).astype(np.float32)
+                self._cycles[k] = float(cycles[-1] % 1.0)
             self._gain = float(np.clip(ramp[-1], 0.0, 1.0))
             if count == fading and missing:
                 self._gain = 1.0 if rises else 0.0

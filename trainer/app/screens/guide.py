@@ -277,7 +277,7 @@ class GuideScreen(TakeScreen):
     def action_tone(self) -> None:
         """Turn the test tone on or off."""
         self._tone = not self._tone
-        self.session.ask(PlayTone(TEST_TONE_HZ if self._tone else None))
+        self.session.ask(PlayTone((TEST_TONE_HZ,) if self._tone else ()))
 
     def action_go_on(self) -> None:
         """Go to the next step; after the last, save the choices and leave."""

@@ -138,7 +138,7 @@ class ListenScreen(TakeScreen):
 
     def _set_tone(self, tone: ReferenceToneState) -> None:
         if tone.sounds or self._tone.sounds:
-            self.session.ask(PlayTone(tone.hz if tone.sounds else None))
+            self.session.ask(PlayTone((tone.hz,) if tone.sounds and tone.hz else ()))
         self._tone = tone
         self._tone_line.show(tone)
 

@@ -57,7 +57,7 @@ from trainer.coach import (
     SetEntry,
 )
 from trainer.core import TrainerError
-from trainer.drill import Climb, Drill
+from trainer.drill import Climb, Drill, format_sound
 from trainer.harp import Harp
 from trainer.practice import (
     HandsFree,
@@ -444,18 +444,17 @@ class PracticeScreen(TakeScreen):
         elif session.busy and take.wanted:
             if take.phase in (Phase.COUNTING, Phase.PLAYING):
                 session.pause()
-            tab = take.wanted[0]
-            harp = take.plan.harp
-            session.ask(PlayTone(harp.hz(tab)))
+            sound, harp = take.wanted, take.plan.harp
+            session.ask(PlayTone(tuple(harp.hz(tab) for tab in sound)))
             self._tone_timer = self.set_timer(TONE_S, self._end_tone)
-            self.say(f"♪ {tab}  {harp.note(tab)}, {HEADPHONE_CAUTION}")
+            self.say(f"♪ {format_sound(sound)}  {harp.notes(sound)}, {HEADPHONE_CAUTION}")
             self.show(take)
 
     def _end_tone(self) -> None:
         if self._tone_timer is not None:
             self._tone_timer.stop()
             self._tone_timer = None
-        self.session.ask(PlayTone(None))
+        self.session.ask(PlayTone())
 
     def _hear_bar(self, bar: int) -> None:
         """Play a bar as it should sound."""

@@ -34,6 +34,7 @@ from trainer.drill import (
     EditedDrill,
     EditHistory,
     FileTaken,
+    format_sound,
     free_name,
     save_drill,
 )
@@ -480,11 +481,11 @@ class TranscriptScreen(TakeScreen):
 
     def _play_written(self, edited: EditedDrill) -> None:
         self._end_timer()
-        tab = edited.step.first[0]
-        harp = self._harp(edited.drill)
-        self.session.ask(PlayTone(harp.hz(tab)))
+        sound, harp = edited.step.first, self._harp(edited.drill)
+        self.session.ask(PlayTone(tuple(harp.hz(tab) for tab in sound)))
         self._looped = None
-        self._sounding = f"{tab}  {harp.note(tab)} as written, {HEADPHONE_CAUTION}"
+        names = f"{format_sound(sound)}  {harp.notes(sound)}"
+        self._sounding = f"{names} as written, {HEADPHONE_CAUTION}"
         self._sound_timer = self.set_timer(SOUND_S, self._silence)
 
     def _passage_of(

@@ -39,7 +39,7 @@ def note_card_rows(state: NoteCardState, width: int) -> list[TextRow]:
     drill = edited.drill
     beat = float(step.start % drill.meter[0]) + 1.0
     where = f"bar {step.bar}, beat {beat:.3g}" if step.bar else f"pick-up, beat {beat:.3g}"
-    names = " ".join(state.harp.note(tab) for tab in step.first)
+    names = state.harp.notes(step.first)
     doubts = sorted(edited.doubtful)
     if edited.cursor in edited.doubtful:
         doubt = (f"{DOUBTFUL_SIGN} doubtful: enter if it is right", "sharp")

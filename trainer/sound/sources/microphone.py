@@ -282,10 +282,10 @@ class Microphone(Source):
 
     # --- what the player hears besides ---
 
-    def play_tone(self, hz: float | None) -> None:
-        """Play a tone from now on; None ends it."""
+    def play_tone(self, hz: tuple[float, ...]) -> None:
+        """Play a tone, or several at once, from now on; none ends it."""
         if self._mixer:
-            self._mixer.set_tone(hz)
+            self._mixer.set_tones(hz)
 
     def play_loop(self, passage: Passage | None) -> None:
         """Play a passage again and again, as soon as a thread has rendered it; None ends it."""

@@ -261,8 +261,8 @@ class Source(ABC):
 
     # --- what the player hears besides ---
 
-    def play_tone(self, hz: float | None) -> None:  # noqa: B027  # most sources play none
-        """Play a tone from now on, until another is requested; None ends it.
+    def play_tone(self, hz: tuple[float, ...]) -> None:  # noqa: B027  # most sources play none
+        """Play a tone, or several at once, until others are requested; none ends it.
 
         Ignored where there is no output.
         """
