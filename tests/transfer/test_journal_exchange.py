@@ -24,6 +24,7 @@ from hypothesis import strategies as st
 from tests.support import journal_records as made
 from trainer.drill import CRITERIA, SOLO_CRITERIA
 from trainer.store import (
+    SOURCE_NAMES,
     Calibration,
     Focus,
     HarpTag,
@@ -43,7 +44,7 @@ from trainer.transfer.journal_files import (
     export_journal_lines,
     import_journal,
 )
-from trainer.transfer.validation import SOURCE_NAMES, STEP_KINDS
+from trainer.transfer.validation import STEP_KINDS
 
 TESTS = Path(__file__).parent.parent
 JSONL, CSV = JournalFormat.JSONL, JournalFormat.CSV

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from trainer.coach import PLAYER_SOURCES, StageStanding, course_standing, passed_drills
+from trainer.coach import StageStanding, course_standing, passed_drills
 from trainer.drill import read_course
 from trainer.practice import Plan
 from trainer.settings import load_settings
 from trainer.sound import PlayerSpec
-from trainer.store import Journal
+from trainer.store import PLAYER_SOURCES, Journal
 
 
 def load_course(plan: Plan) -> tuple[StageStanding, ...]:

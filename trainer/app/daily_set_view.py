@@ -6,14 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from trainer.coach import PLAYER_SOURCES, DailySet, open_daily_set
+from trainer.coach import DailySet, open_daily_set
 from trainer.drill import Drill, Shelf
 from trainer.harp import Harp
 from trainer.practice import Plan
 from trainer.reedcare import select_harp
 from trainer.settings import Settings, load_settings
 from trainer.sound import PlayerSpec
-from trainer.store import Journal
+from trainer.store import PLAYER_SOURCES, Journal
 
 RECENT_TAKES = 8
 """Takes of a drill whose scores are shown."""

@@ -37,7 +37,7 @@ app.command("import")(import_)
 def list_drills(
     format_: FormatOption = Format.TEXT,
 ) -> None:
-    """List the drills on the shelf, in the order of a course.
+    """List the drills on the shelf by main skill, the easier skills first.
 
     Example: trainer drill list
     """

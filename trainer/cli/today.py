@@ -119,7 +119,6 @@ def today(
       trainer today --can "half-step bends" --can rhythm
     """
     from trainer.coach import (
-        PLAYER_SOURCES,
         PlacementTest,
         available_traits,
         open_daily_set,
@@ -136,6 +135,7 @@ def today(
         placement_text,
     )
     from trainer.sound import PlayerSpec
+    from trainer.store import PLAYER_SOURCES
 
     shelf, now, preferences = read_shelf(), date.today(), _settings_of(player)
     player_name, sources = (

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from trainer.coach.plateau import Plateau
     from trainer.coach.selection import Wishes, choose_entries
     from trainer.coach.set_entry import Reason, SetEntry, score_floor
-    from trainer.coach.sources import PLAYER_SOURCES
     from trainer.coach.standing import (
         StageStanding,
         course_standing,
@@ -72,7 +71,6 @@ else:
             "plateau": ["Plateau"],
             "selection": ["Wishes", "choose_entries"],
             "set_entry": ["Reason", "SetEntry", "score_floor"],
-            "sources": ["PLAYER_SOURCES"],
             "standing": ["StageStanding", "course_standing", "passed_drills", "playable_course"],
             "step_table": ["METRICS", "Metric", "StepSummary", "StepTable"],
             "tolerance": ["present_tolerance"],
@@ -102,7 +100,6 @@ __all__ = [
     "FOCUS_DAYS",
     "METRICS",
     "PLACEMENT",
-    "PLAYER_SOURCES",
     "TREND",
     "WEEK",
     "CoachError",

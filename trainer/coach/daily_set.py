@@ -19,12 +19,11 @@ from trainer.coach.due import drill_statuses
 from trainer.coach.parameters import DURATION, SELECTION, WEAKNESS
 from trainer.coach.selection import Wishes, choose_entries
 from trainer.coach.set_entry import Reason, SetEntry
-from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.traits import DrillTraits
 from trainer.coach.weaknesses import count_tries, success_rates
 from trainer.drill import Drill, DrillError, Shelf, move_to_harp
 from trainer.harp import Harp, HarpError
-from trainer.store import Journal, JournalError, TakeRecord
+from trainer.store import PLAYER_SOURCES, Journal, JournalError, TakeRecord
 
 
 class Missing(StrEnum):

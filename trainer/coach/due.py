@@ -34,10 +34,9 @@ from fsrs import Card, Rating, Scheduler
 
 from trainer.coach.parameters import PLATEAU, REVIEW
 from trainer.coach.plateau import Plateau, find_plateau
-from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.tolerance import is_wider, present_tolerance
 from trainer.drill import Drill
-from trainer.store import TakeRecord
+from trainer.store import PLAYER_SOURCES, TakeRecord
 
 _SCHEDULER = Scheduler(
     learning_steps=(timedelta(days=1),),

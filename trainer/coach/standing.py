@@ -7,9 +7,8 @@ from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass, replace
 
 from trainer.coach.parameters import SELECTION
-from trainer.coach.sources import PLAYER_SOURCES
 from trainer.drill import Stage
-from trainer.store import TakeRecord
+from trainer.store import PLAYER_SOURCES, TakeRecord
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,8 +8,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import TYPE_CHECKING
 
-from trainer.coach.sources import PLAYER_SOURCES
 from trainer.drill import Drill
+from trainer.store import PLAYER_SOURCES
 
 if TYPE_CHECKING:
     from trainer.store import TakeRecord

@@ -34,7 +34,6 @@ import numpy as np
 from numpy.typing import NDArray
 
 from trainer.coach.parameters import TREND
-from trainer.coach.sources import PLAYER_SOURCES
 from trainer.coach.step_table import (
     METRICS,
     Metric,
@@ -53,7 +52,7 @@ from trainer.core.stats.location_shift import hodges_lehmann
 from trainer.core.types import Floats, Ints
 from trainer.drill import SOLO_CRITERIA
 from trainer.harp import HarpError, Tab
-from trainer.store import Journal, JournalError, TakeRecord
+from trainer.store import PLAYER_SOURCES, Journal, JournalError, TakeRecord
 
 WEEK = 7
 """Days in a week."""

@@ -32,7 +32,6 @@ from enum import StrEnum
 from statistics import median
 
 from trainer.coach.parameters import IN_TUNE_POINTS, WEAKNESS
-from trainer.coach.sources import PLAYER_SOURCES
 from trainer.core.quantities import quantity_text
 from trainer.core.stats.beta import beta_cdf
 from trainer.drill import Drill
@@ -45,7 +44,7 @@ from trainer.marking import (
     note_habits,
     possible_habits,
 )
-from trainer.store import StepRecord, TakeRecord
+from trainer.store import PLAYER_SOURCES, StepRecord, TakeRecord
 
 
 class TraitKind(StrEnum):

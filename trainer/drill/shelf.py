@@ -33,7 +33,7 @@ class Shelf:
     """The available drills.
 
     Attributes:
-        drills: drills in course order: grouped by main skill, easier groups first.
+        drills: drills in the order of the shelf: grouped by main skill, easier groups first.
         errors: one error for each file that is not a valid drill.
     """
 
@@ -92,11 +92,13 @@ def read_shelf() -> Shelf:
             drills.append(read_drill(path))
         except DrillError as error:
             errors.append(error)
-    return Shelf(_as_course(drills), tuple(errors))
+    return Shelf(_in_shelf_order(drills), tuple(errors))
 
 
 def read_drills_for(skills: Collection[str], level: int) -> tuple[Drill, ...]:
-    """Read the drills that train one of some skills, in course order, as :func:`read_shelf` does.
+    """Read the drills that train one of some skills, in the order of the shelf.
+
+    Folders and errors are those of :func:`read_shelf`.
 
     Of the other drills only the heads are read, which takes a fifth of the time.
 
@@ -106,7 +108,7 @@ def read_drills_for(skills: Collection[str], level: int) -> tuple[Drill, ...]:
     """
     heads = [head for path in drill_files().values() if (head := _read_head(path)) is not None]
     drills = []
-    for head in _as_course(heads):
+    for head in _in_shelf_order(heads):
         if head.level <= level and not set(skills).isdisjoint(head.skills):
             try:
                 drills.append(read_drill(head.path))
@@ -117,7 +119,7 @@ def read_drills_for(skills: Collection[str], level: int) -> tuple[Drill, ...]:
 
 @dataclass(frozen=True, slots=True)
 class _Head:
-    """What the order of a course follows from.
+    """What the order of the shelf follows from.
 
     Attributes:
         name, skills, level: as in :class:`Drill`.
@@ -162,8 +164,8 @@ def _files_in(folder: Path) -> list[Path]:
     return sorted(path for path in folder.rglob(f"*{DRILL_SUFFIX}") if path.is_file())
 
 
-class _InCourse(Protocol):
-    """What has a place in a course."""
+class _OnShelf(Protocol):
+    """What has a place on the shelf."""
 
     @property
     def name(self) -> str: ...
@@ -173,19 +175,19 @@ class _InCourse(Protocol):
     def level(self) -> int: ...
 
 
-_T = TypeVar("_T", bound=_InCourse)
+_T = TypeVar("_T", bound=_OnShelf)
 
 
-def _group(drill: _InCourse) -> str:
+def _group(drill: _OnShelf) -> str:
     return drill.skills[0] if drill.skills else "other"
 
 
-def _as_course(drills: list[_T]) -> tuple[_T, ...]:
+def _in_shelf_order(drills: list[_T]) -> tuple[_T, ...]:
     levels: dict[str, list[int]] = {}
     for drill in drills:
         levels.setdefault(_group(drill), []).append(drill.level)
 
-    def place(drill: _InCourse) -> tuple[float, str, int, str]:
+    def place(drill: _OnShelf) -> tuple[float, str, int, str]:
         group = _group(drill)
         return mean(levels[group]), group, drill.level, drill.name
 

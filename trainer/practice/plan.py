@@ -20,7 +20,7 @@ class HandsFree:
     Attributes:
         first_s: time in seconds after which the first pass begins by itself, unless a note begins
             it before; 0 begins it at once, and None waits for a note.
-        between_s: the same between two passes, after a breath.
+        between_s: the same between two passes, after the last note has rung out.
     """
 
     first_s: float | None = None
@@ -57,7 +57,7 @@ class Plan:
             after the other in time if it loops, else for one pass.
         climb: how the tempo changes from pass to pass of a loop; None follows the drill, and a
             climb by 0 keeps the tempo.
-        count_in: beats of count-in; None is one bar.
+        count_in: beats of count-in; None is `Drill.count_in_beats`.
         start: for a recording, the second on which the drill's first beat falls; None takes what
             the take was saved with, or searches for it.
         click: whether a recording was played to a click at the tempo; else it is searched for the

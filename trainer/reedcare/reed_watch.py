@@ -11,10 +11,7 @@ from trainer.harp import Harp, Tab
 from trainer.music import cents
 from trainer.reedcare.own_harps import measured_pitches, nominal_harp
 from trainer.reedcare.reed_history import DailyPitches, ReedHistory, ReedNote, reed_histories
-from trainer.store import Journal, OwnHarp
-
-WATCHED_SOURCES = ("microphone", "recording")
-"""Sources of takes on a real harp."""
+from trainer.store import PLAYER_SOURCES, Journal, OwnHarp
 
 
 @dataclass(frozen=True, slots=True)
@@ -128,7 +125,7 @@ def _played_notes(
     days = {
         take.id: take.day
         for take in journal.takes(player=own.player, steps=False)
-        if take.harp.name == own.name and take.source in WATCHED_SOURCES and take.began >= since
+        if take.harp.name == own.name and take.source in PLAYER_SOURCES and take.began >= since
     }
     columns = journal.columns(*_Step._fields, player=own.player)
     for step in map(_Step._make, zip(*columns, strict=True)):

@@ -1,4 +1,4 @@
-"""Grades of marks on screens and pages: a shape and a colour for each range of scores.
+"""Grades of marks on screens and pages: a name and a shape for each range of scores.
 
 A colour never stands alone: the shape and the number
 say the same.

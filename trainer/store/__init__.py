@@ -1,4 +1,6 @@
-"""Storage: takes, own harps, calibrations, daily sets and wishes in SQLite; audio files beside it.
+"""Storage: the journal in SQLite, with audio files beside it.
+
+The journal holds takes, own harps, calibrations, daily sets, placements and the focus of a week.
 
 Names of calibrations are imported on first use, because they load the sound room.
 """
@@ -20,6 +22,8 @@ from trainer.store.database import describe_failure
 from trainer.store.errors import JournalError
 from trainer.store.journal import Journal, MergeCounts, journal_path
 from trainer.store.records import (
+    PLAYER_SOURCES,
+    SOURCE_NAMES,
     Calibration,
     Focus,
     HarpTag,
@@ -55,6 +59,8 @@ else:
 
 __all__ = [
     "BYTES_PER_MB",
+    "PLAYER_SOURCES",
+    "SOURCE_NAMES",
     "Calibration",
     "Focus",
     "HarpTag",

@@ -16,6 +16,12 @@ from trainer.drill import CleannessRule
 from trainer.harp import Harp
 from trainer.marking import Mark, Result, SoloMark
 
+SOURCE_NAMES = ("microphone", "recording", "player")
+"""Sources of a take, as `TakeRecord.source` names them; ``player`` is the built-in one."""
+PLAYER_SOURCES = ("microphone", "recording")
+"""Sources in which a player is heard on a real harp. The built-in player's takes are no evidence
+about either."""
+
 
 @dataclass(frozen=True, slots=True)
 class HarpTag:

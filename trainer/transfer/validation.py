@@ -22,6 +22,7 @@ from trainer.drill import CRITERIA, FORMER_DIRECTIONS, SOLO_CRITERIA, CleannessR
 from trainer.harp import Harp, Tab
 from trainer.settings import MAX_PLAYER_NAME_LENGTH
 from trainer.store import (
+    SOURCE_NAMES,
     Calibration,
     Focus,
     HarpTag,
@@ -37,8 +38,6 @@ T = TypeVar("T")
 
 STEP_KINDS = ("note", "chord", "glide", "ladder")
 """Valid kinds of a step."""
-SOURCE_NAMES = ("microphone", "recording", "player")
-"""Valid sources of a take."""
 _ID = re.compile(r"[0-9A-Za-z_-]{1,64}")
 _MAX_SCORE = 100.0 + 1e-6
 """Highest score; the mean of full scores may exceed 100 by rounding."""

@@ -1,7 +1,7 @@
 """Waiting between passes, for a player who has no hand free.
 
-After a pass comes a breath: silence of two beats, in which the last note may ring out. From then on
-a played note begins the next pass, and after some seconds it begins by itself. After a minute of
+After a pass come two beats of silence, in which the last note may ring out. From then on a played
+note begins the next pass, and after some seconds it begins by itself. After a minute of
 silence the take ends: nothing runs endlessly.
 """
 
@@ -21,9 +21,9 @@ from trainer.practice.plan import Plan
 class WaitingParameters:
     """Constants of waiting between passes. All chosen by hand."""
 
-    breath_beats: float = 2.0
+    ring_out_beats: float = 2.0
     """Silence in beats after which a note begins the next pass."""
-    breath_range_s: tuple[float, float] = (0.5, 1.5)
+    ring_out_range_s: tuple[float, float] = (0.5, 1.5)
     """Minimum and maximum of this silence in seconds."""
     note_s: float = 0.2
     """Time in seconds for which a note sounds until it begins a pass: speech and knocks hold no
@@ -63,8 +63,8 @@ class Waiting:
 
     def __init__(self, plan: Plan, rate: int) -> None:
         beat_s = 60.0 / plan.first_tempo
-        least, most = WAITING.breath_range_s
-        self._breath = round(min(max(WAITING.breath_beats * beat_s, least), most) * rate)
+        least, most = WAITING.ring_out_range_s
+        self._ring_out = round(min(max(WAITING.ring_out_beats * beat_s, least), most) * rate)
         self._rate = rate
         self.event: WaitStarted | None = None
         self.is_over = False
@@ -79,9 +79,9 @@ class Waiting:
 
         Args:
             sample: the current sample.
-            seconds: time after the breath until the pass begins by itself; None for a pass that
+            seconds: time after the silence until the pass begins by itself; None for a pass that
                 only a note begins.
-            armed: whether a note begins it from the start, without a breath before.
+            armed: whether a note begins it from the start, without that silence before.
         """
         self._seconds, self._note = seconds, None
         self.event = self._armed_event(sample) if armed else WaitStarted()
@@ -131,7 +131,7 @@ class Waiting:
             return Decision.END
         if self._held:
             return None
-        if silence >= self._breath and not event.armed:
+        if silence >= self._ring_out and not event.armed:
             self.event = self._armed_event(now)
             return self.event
         if event.until is not None and now >= event.until and self._note is None:

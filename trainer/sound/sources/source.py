@@ -37,7 +37,7 @@ class DrillSetup:
         harp: what the built-in player plays on, and the trainer its accompaniment.
         tempo: beats per minute; None takes the drill's own.
         bars: first and last bar, counted from 1; None takes all.
-        count_in: beats before the first bar; None is one bar.
+        count_in: beats before the first bar; None is `Drill.count_in_beats`.
     """
 
     drill: Drill | None = None
