@@ -10,6 +10,7 @@ from __future__ import annotations
 import json
 import math
 import os
+import itertools
 import random
 import signal
 import subprocess
@@ -647,7 +648,8 @@ def test_a_drill_for_another_tuning_waits_for_such_a_harp(tmp_path: Path) -> Non
     assert {entry.tuning for entry in usual.entries} == {"richter"}
 
 
-def test_a_year_of_practice_is_read_in_well_under_a_second(tmp_path: Path) -> None:
+def test_making_the_set_costs_a_few_readings_of_a_year_and_again_far_less(tmp_path: Path) -> None:
+    """Times of one process are compared with each other: they hold on a busy machine, too."""
     rng = random.Random(2)
     takes = []
     for number in range(3000):
@@ -657,15 +659,18 @@ def test_a_year_of_practice_is_read_in_well_under_a_second(tmp_path: Path) -> No
         day = ago(365 - number * 365 // 3000)
         takes.append(take(drill, day, rng.gauss(85.0, 6.0), steps=steps))
     with journal_of(tmp_path, takes) as journal:
-        began = time.process_time()
+        times = [time.process_time()]
+        journal.takes()
+        times.append(time.process_time())
         first = made(journal)
-        once = time.process_time() - began
+        times.append(time.process_time())
         again = made(journal)
-        twice = time.process_time() - began - once
+        times.append(time.process_time())
+    reading, once, twice = (end - begin for begin, end in itertools.pairwise(times))
     assert len(first.entries) > 8
     assert again == first
-    assert once < 0.9
-    assert twice < 0.1
+    assert once < 5.0 * reading
+    assert twice < 0.3 * once
 
 
 # --- in words --------------------------------------------------------------------------
