@@ -7,10 +7,10 @@ players of known skill, and the whole set against simulated players who forget b
 
 from __future__ import annotations
 
+import itertools
 import json
 import math
 import os
-import itertools
 import random
 import signal
 import subprocess
