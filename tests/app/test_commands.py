@@ -12,7 +12,7 @@ from textual.pilot import Pilot
 from tests.support.evening_class import DRILL
 from tests.support.pilots import Puppet, text, until
 from trainer.app.app import TrainerApp
-from trainer.app.palette import WAYS, KeyCommands
+from trainer.app.command_palette import WAYS, KeyCommands
 from trainer.app.screens.guide import GuideScreen
 from trainer.app.screens.harps import HarpsScreen
 from trainer.app.screens.help import HelpScreen, keys_content

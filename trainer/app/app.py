@@ -15,9 +15,9 @@ from textual.filter import LineFilter
 from textual.notifications import SeverityLevel
 from textual.timer import Timer
 
+from trainer.app.command_palette import KeyCommands
 from trainer.app.driver import terminal_driver
 from trainer.app.output_filter import PrintableFilter
-from trainer.app.palette import KeyCommands
 from trainer.app.practice_layout import TALL_ROWS
 from trainer.app.screens.help import HelpScreen
 from trainer.app.screens.listen import ListenScreen

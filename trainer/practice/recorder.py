@@ -36,7 +36,7 @@ by hand."""
 
 
 @dataclass(slots=True)
-class _Draft:
+class _PartialPass:
     """The running pass, as far as it is marked.
 
     Attributes:
@@ -66,7 +66,7 @@ class ResultRecorder:
         self._failed = plan.journal is None
         self._reason = ""
         self._records: list[TakeRecord] = []
-        self._draft: _Draft | None = None
+        self._partial: _PartialPass | None = None
         self._running: RunningTake | None = None
 
     def sound_file(self) -> Path | None:
@@ -152,18 +152,18 @@ class ResultRecorder:
             began: when it began, with a time zone.
         """
         journal, self.newest = self._open(), None
-        draft, self._draft = self._draft, None
+        partial, self._partial = self._partial, None
         if journal is None:
             yield from self._failure()
             return
         kept = not is_silence(result) and (self.keeps_all or not is_false_start(result))
         record = self._record_of(result, began)
-        if draft is not None:
-            record = replace(record, id=draft.id)
+        if partial is not None:
+            record = replace(record, id=partial.id)
         try:
             if not kept:
-                if draft is not None:
-                    journal.discard(draft.id)
+                if partial is not None:
+                    journal.discard(partial.id)
                 return
             journal.put(record)
             self._records.append(replace(record, steps=()))  # steps would fill the memory
@@ -189,22 +189,22 @@ class ResultRecorder:
         plan, journal = self._plan, self._open()
         if journal is None or plan.drill is None or plan.source.file is not None:
             return False
-        is_first = self._draft is None
-        if self._draft is None:
-            self._draft = _Draft(uuid4().hex)
-        draft = self._draft
-        draft.marks[mark.step.index] = draft.unstored[mark.step.index] = mark
-        if all(each.measured.start is None for each in draft.marks.values()):
+        is_first = self._partial is None
+        if self._partial is None:
+            self._partial = _PartialPass(uuid4().hex)
+        partial = self._partial
+        partial.marks[mark.step.index] = partial.unstored[mark.step.index] = mark
+        if all(each.measured.start is None for each in partial.marks.values()):
             return is_first
-        marks = tuple(draft.marks[index] for index in sorted(draft.marks))
+        marks = tuple(partial.marks[index] for index in sorted(partial.marks))
         score = pass_score(plan.drill, marks)
         tempo = tempo or plan.first_tempo
         result = Result(plan.drill, plan.harp.name, tempo, marks, score, passed=False, unplayed=1)
-        take = replace(self._record_of(result, began), id=draft.id, whole=False)
-        steps = [StepRecord.of(each, plan.harp) for each in draft.unstored.values()]
+        take = replace(self._record_of(result, began), id=partial.id, whole=False)
+        steps = [StepRecord.of(each, plan.harp) for each in partial.unstored.values()]
         try:
             journal.put_part(replace(take, steps=()), steps)
-            draft.unstored.clear()
+            partial.unstored.clear()
         except JournalError as error:
             _log.warning("a step is not in the journal yet: %s", error)
         return is_first
@@ -213,8 +213,8 @@ class ResultRecorder:
         """Note what the sound is to be saved with, in case the process is killed."""
         if self._running is not None:
             takes = [record.id for record in self._records]
-            draft = [self._draft.id] if self._draft is not None else []
-            self._running.note([*takes, *draft], tags, self._plan.save)
+            partial = [self._partial.id] if self._partial is not None else []
+            self._running.note([*takes, *partial], tags, self._plan.save)
 
     def _record_of(self, result: Result, began: datetime) -> TakeRecord:
         plan = self._plan
@@ -236,9 +236,9 @@ class ResultRecorder:
     def close(self) -> None:
         """Close the journal; a pass that ended without a result leaves nothing in it."""
         if self._journal is not None:
-            if self._draft is not None and not self.keeps_all:
+            if self._partial is not None and not self.keeps_all:
                 with contextlib.suppress(JournalError):
-                    self._journal.discard(self._draft.id)
+                    self._journal.discard(self._partial.id)
             self._journal.close()
             self._journal = None
         if self._running is not None:
