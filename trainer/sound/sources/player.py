@@ -1,8 +1,9 @@
 """The built-in player: performs any drill, with faults of known size.
 
-It plays in a room with a little noise, for whatever adapts to a room. Sound is rendered in stretches
-of fixed length whatever the block size, from noise that depends on the seed and the sample number
-alone. So the same seed gives the same samples, and a fault changes nothing but the reeds.
+It plays in a room with a little noise, for whatever adapts to a room. Sound is rendered in
+stretches of fixed length whatever the block size, from noise that depends on the seed and the
+sample number alone. So the same seed gives the same samples, and a fault changes nothing but the
+reeds.
 """
 
 from __future__ import annotations
