@@ -146,11 +146,18 @@ def test_a_window_of_usual_size_shows_it_on_one_key() -> None:
 
 
 def test_the_count_in_highlights_its_digit_only() -> None:
-    counting = ReadoutState("3", "", "count-in", "now", play="3", after="-4", play_pen="now")
+    counting = ReadoutState("3", "", "count-in", "now", play="3", after="-4", stands_in=True)
     rows = readout_rows(counting, 200, 43)
     marked = [len(part) for row in rows for part, pen in row if pen == "now"]
     assert marked
     assert max(marked) <= far_width("3", far_scale("3", 200, 20))
+
+
+def test_before_the_first_count_only_the_next_tab_is_shown() -> None:
+    take = take_until(0.0)
+    state = ReadoutState.of(take)
+    assert take.phase is Phase.COUNTING
+    assert (state.play, state.after) == ("", "-4")
 
 
 def test_after_a_take_its_score_can_be_read_from_afar() -> None:

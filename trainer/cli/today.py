@@ -135,12 +135,12 @@ def today(
         placement_text,
     )
     from trainer.sound import PlayerSpec
-    from trainer.store import PLAYER_SOURCES
+    from trainer.store import PLAYER_SOURCES, SOURCE_NAMES
 
     shelf, now, preferences = read_shelf(), date.today(), _settings_of(player)
     player_name, sources = (
         preferences.player.name,
-        (*PLAYER_SOURCES, "player") if demo else PLAYER_SOURCES,
+        SOURCE_NAMES if demo else PLAYER_SOURCES,
     )
 
     with practice_journal() as journal:

@@ -243,11 +243,8 @@ class ShelfScreen(PlaybackScreen[int | None]):
 
     def action_open(self) -> None:
         """Open the chosen drill."""
-        if not self._matches:
-            return
-        place = self._drills.highlighted
-        chosen = None if place is None else self._drills.get_option_at_index(place).id
-        self.leave(self._place if chosen is None else int(chosen))
+        if (line := self._drills.highlighted) is not None:
+            self.leave(int(self._drills.get_option_at_index(line).id or 0))
 
     def action_course(self) -> None:
         """Show the shelf as a course; a drill that is chosen there is opened."""

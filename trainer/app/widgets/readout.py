@@ -52,9 +52,9 @@ class ReadoutState:
         words: the line below them.
         first_pen, second_pen, words_pen: their pens.
         sign: the second text in few signs, such as ``▼12``; empty where it is short itself.
-        play: the tab to play now, or the count or score in its place.
+        play: the tab to play now, or what stands in for it.
         after: the tab of the step after it; empty for none.
-        play_pen: the pen of `play`.
+        stands_in: whether `first` stands in for the tab to play: a count or a score.
     """
 
     first: str
@@ -66,7 +66,7 @@ class ReadoutState:
     sign: str = ""
     play: str = ""
     after: str = ""
-    play_pen: str = "strong"
+    stands_in: bool = False
 
     @classmethod
     def of(cls, take: TakeState) -> ReadoutState:
@@ -91,8 +91,8 @@ class ReadoutState:
                 play=now.chord.in_key if now else "",
                 after=following.chord.in_key if following else "",
             )
-        if readout.play:
-            return replace(readout, after=wanted)
+        if readout.stands_in:
+            return replace(readout, play=readout.first, after=wanted)
         return replace(readout, play=wanted, after=_after(take))
 
 
@@ -180,10 +180,7 @@ def _count_in(take: TakeState) -> ReadoutState:
     dots = "● " * count + "○ " * (take.count_in_beats - count)
     number = str(count) if count else ""
     return ReadoutState(
-        *(number, "", f"{dots} count-in, then {wanted}", "now"),
-        words_pen="now",
-        play=number,
-        play_pen="now",
+        number, "", f"{dots} count-in, then {wanted}", "now", words_pen="now", stands_in=True
     )
 
 
@@ -194,8 +191,7 @@ def _waiting(take: TakeState) -> ReadoutState:
     if seconds is None:
         return ReadoutState("", "", "○ play any note to start; space stops", words_pen="now")
     words = f"○ goes on in {seconds} s, or play a note; space stops"
-    number = str(seconds)
-    return ReadoutState(number, "", words, "now", words_pen="now", play=number, play_pen="now")
+    return ReadoutState(str(seconds), "", words, "now", words_pen="now", stands_in=True)
 
 
 def _stopped(take: TakeState, words: str = "") -> ReadoutState:
@@ -204,12 +200,8 @@ def _stopped(take: TakeState, words: str = "") -> ReadoutState:
     if result is not None and take.phase is Phase.ENDED and not words:
         graded, score = grade_of_score(result.score), score_text(result.score)
         pen = grade_pen(graded)
-        return ReadoutState(
-            *(score, "", f"{graded.shape} {outcome_text(result)}; space plays it again", pen),
-            words_pen=pen,
-            play=score,
-            play_pen=pen,
-        )
+        words = f"{graded.shape} {outcome_text(result)}; space plays it again"
+        return ReadoutState(score, "", words, pen, words_pen=pen, stands_in=True)
     words = words or ("space starts the count-in" if take.drill else "space starts listening")
     return ReadoutState(wanted, "", words, "faint", words_pen="quiet")
 
@@ -269,16 +261,17 @@ def _far_rows(state: ReadoutState, width: int, height: int) -> list[TextRow]:
 
 def _tab_rows(state: ReadoutState, width: int, height: int) -> list[TextRow]:
     """Draw the tab to play, and the next one half as large at the right."""
+    pen = state.first_pen if state.stands_in else "strong"
     scale = far_scale(state.play, width * 3 // 5, height)
     left = far_rows(state.play, scale) if state.play else [""] * far_height(scale)
     if not state.after:
-        return [(_FAR_MARGIN, (row, state.play_pen)) for row in left]
+        return [(_FAR_MARGIN, (row, pen)) for row in left]
     small = min(max(1, scale // 2), far_scale(state.after, width // 3, height))
     right = far_rows(state.after, small)
     right = [""] * (len(left) - len(right)) + right
     at = width - far_width(state.after, small)
     return [
-        (_FAR_MARGIN, (now, state.play_pen), (" " * (at - len(now)), "text"), (after, "quiet"))
+        (_FAR_MARGIN, (now, pen), (" " * (at - len(now)), "text"), (after, "quiet"))
         for now, after in zip(left, right, strict=True)
     ]
 

@@ -1,8 +1,8 @@
 """Waiting between passes, for a player who has no hand free.
 
 After a pass come two beats of silence, in which the last note may ring out. From then on a played
-note begins the next pass, and after some seconds it begins by itself. After a minute of
-silence the take ends: nothing runs endlessly.
+note begins the next pass, and after some seconds it begins by itself. After a minute of silence the
+take ends: nothing runs endlessly.
 """
 
 from __future__ import annotations
