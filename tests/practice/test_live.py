@@ -199,21 +199,23 @@ def assert_in_time(live: Result, reference: Result, apart_ms: float, within_ms: 
     assert apart == pytest.approx(apart_ms, abs=within_ms)
 
 
-def played_late_ms(save: Path, performance: Performance, clock: BeatClock, beat: int = 0) -> float:
-    """How late the performance began in the sound of a take, by cross-correlation.
+def played_late_ms(
+    sound: np.ndarray, performance: Performance, clock: BeatClock, beat: int
+) -> float:
+    """How late the performance began in the sound of a pass, by cross-correlation.
 
     Args:
-        save: the take's sound.
+        sound: the take's sound up to the end of the pass.
         performance: what was played.
         clock: the clock of the pass.
         beat: the beat from which the performance was played.
     """
-    sound = sf.read(save, always_2d=True)[0][:, 0]
-    played = sf.read(performance.wav(beat))[0]
+    begin = clock.sample(beat - 4)
+    sound, played = sound[begin:], sf.read(performance.wav(beat))[0]
     size = 1 << (len(sound) + len(played)).bit_length()
     cross = np.fft.irfft(np.fft.rfft(sound, size) * np.conj(np.fft.rfft(played, size)))
     count_in = len(played) - len(performance.samples[performance.clock.sample(beat) :])
-    at = int(np.argmax(cross[: len(sound)])) + count_in
+    at = begin + int(np.argmax(cross[: len(sound)])) + count_in
     return 1000.0 * (at - clock.sample(beat)) / clock.rate
 
 
@@ -221,25 +223,31 @@ class BegunLateError(Exception):
     """The machine was too busy to begin the performance on its beat."""
 
 
-def check_begun(save: Path, drill: Drill, performance: Performance, beat: int = 0) -> float:
+def check_begun(save: Path, drill: Drill, performance: Performance, *again: int) -> float:
     """Return how late the performance began in the last pass of a saved take, in ms.
 
     Args:
         save: the take's sound.
         drill: what was played.
         performance: how.
-        beat: the beat from which it was played.
+        again: the beats from which it was played again after the first time.
 
     Raises:
-        BegunLateError: so late that its notes are those of other steps.
+        BegunLateError: in one of the passes, so late that its notes are those of other steps.
     """
+    sound = sf.read(save, always_2d=True)[0][:, 0]
+    beats = (0, *again)
     passes = [event for event in replayed(save, drill) if isinstance(event, PassStarted)]
-    clock = passes[-1].clock
-    assert clock is not None
-    late_ms = played_late_ms(save, performance, clock, beat)
-    if abs(late_ms) > LATEST_MS:
-        raise BegunLateError(f"the performance began {late_ms:.0f} ms late")
-    return late_ms
+    clocks = [event.clock for event in passes[-len(beats) :]]
+    end, late_ms = len(sound), []
+    for beat, clock in zip(reversed(beats), reversed(clocks), strict=True):
+        assert isinstance(clock, BeatClock)
+        late_ms.append(played_late_ms(sound[:end], performance, clock, beat))
+        end = clock.sample(beat - 4)
+    worst = max(late_ms, key=abs)
+    if abs(worst) > LATEST_MS:
+        raise BegunLateError(f"the performance began {worst:.0f} ms late")
+    return late_ms[0]
 
 
 def on_time(test: Callable[P, None]) -> Callable[P, None]:
