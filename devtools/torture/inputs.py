@@ -48,7 +48,7 @@ from trainer.practice import Plan, run_take, saved_harp, saved_tolerance
 from trainer.settings import resolve_settings
 from trainer.settings.writer import parse_setting_key, set_setting
 from trainer.sound import PlayerSpec, RecordingSpec, open_source
-from trainer.store import Journal, TakeRecord, journal_path, recovery
+from trainer.store import Journal, TakeRecord, journal_path, repair
 
 Trial = Callable[[Random], bool]
 Preparation = Callable[[Path], Trial]
@@ -186,8 +186,8 @@ def journals(folder: Path) -> Trial:
         if chance.random() < 0.2:
             del data[chance.randrange(len(data)) :]
         own.write_bytes(data)
-        recovery._checked.clear()
-        recovery.take_notices()
+        repair._checked.clear()
+        repair.take_notices()
         for attempt in range(2):
             try:
                 with Journal(own) as journal:

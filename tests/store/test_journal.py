@@ -31,7 +31,7 @@ from trainer.store import (
     MergeCounts,
     Placement,
     journal_path,
-    recovery,
+    repair,
     schema,
     take_notices,
 )
@@ -525,7 +525,7 @@ def test_a_damaged_journal_is_restored(path: Path, damage: str, backup: bool) ->
     if backup:
         Journal(path).close()  # the first time that a journal with takes is opened today
     path.write_bytes(DAMAGE[damage](data))
-    recovery._checked.clear()  # as another process would see it
+    repair._checked.clear()  # as another process would see it
     if backup and damage in ("a figure", "a moment"):  # which only reading a row shows
         with (
             pytest.raises(JournalError, match="is damaged: try again"),
@@ -593,8 +593,8 @@ def test_a_journal_that_cannot_be_restored_is_reported(
     def locked(source: Path, target: Path) -> None:
         raise PermissionError(13, "The process cannot access the file")
 
-    monkeypatch.setattr(recovery, "replace_path", locked)
-    recovery._checked.clear()
+    monkeypatch.setattr(repair, "replace_path", locked)
+    repair._checked.clear()
     with pytest.raises(JournalError, match="is damaged and cannot be restored: no permission"):
         Journal(path)
     assert not take_notices()

@@ -10,7 +10,7 @@ GRADE_PENS = {
     "top": "good",
     "good": "good",
     "nearly": "fair",
-    "low": "sharp",
+    "low": "low",
     "missed": "wrong",
 }
 """Pens of the grades of :mod:`trainer.report.grades` by name, keys of

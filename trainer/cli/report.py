@@ -94,7 +94,7 @@ def report(
     from trainer.drill import find_drill, read_shelf
     from trainer.practice import NOTHING_DUE, MarkedRecording, PassEnded, ReadingHeard
     from trainer.report.advice import advise
-    from trainer.report.recording_page import PageRequest, student_report, write_page
+    from trainer.report.recording_page import PageRequest, report_recording, write_page
     from trainer.report.remarks import add_remark, read_remarks, remarks_path
     from trainer.report.student_page import student_html
     from trainer.sound import SoundError
@@ -128,7 +128,7 @@ def report(
         typer.echo(f"Wrote {target}.")
         return
     request = PageRequest(student, notes, before, read_remarks(remarks), sound)
-    write_page(target, student_html(student_report(plan, marked, readings, request)))
+    write_page(target, student_html(report_recording(plan, marked, readings, request)))
     typer.echo(f"Wrote {target}.")
 
 

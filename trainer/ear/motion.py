@@ -10,9 +10,9 @@ last 40 ms of a note, its release, are left out.
   nearly all that the line does not, and if the pitch itself reverses as often as the cycles
   require: a bend does not reverse. Random wander may look like a cycle or two of a shallow
   modulation, so a shallow one needs three.
-- A *rest* is a stretch in which the pitch without its vibrato moves by less than 100 cents per
+- A *plateau* is a stretch in which the pitch without its vibrato moves by less than 100 cents per
   second. The longest is the *held* part; drift and wobble are measured on it. The part before the
-  first rest is the scoop.
+  first plateau is the scoop.
 """
 
 from __future__ import annotations
@@ -85,10 +85,10 @@ class MotionParameters:
     """Minimum number of readings for any estimate."""
     min_span_s: float = 0.02
     """Minimum span of these readings, seconds."""
-    min_rest_s: float = 0.08
-    """Minimum duration of a rest, seconds; half of the note if that is shorter."""
-    same_rest_cents: float = 20.0
-    """Difference in pitch under which neighbouring rests are one, cents."""
+    min_plateau_s: float = 0.08
+    """Minimum duration of a plateau, seconds; half of the note if that is shorter."""
+    same_plateau_cents: float = 20.0
+    """Difference in pitch under which neighbouring plateaus are one, cents."""
     settled_cents: float = 10.0
     """Tolerance of a settled pitch, cents (common practice: within 10 cents a held note sounds in
     tune)."""
@@ -124,8 +124,8 @@ class Glide:
     """A movement inside a note, from one pitch to another, or away and back.
 
     Attributes:
-        start_hz, end_hz: pitch of the first and the last rest; the very first or last pitch if
-            there is no rest there.
+        start_hz, end_hz: pitch of the first and the last plateau; the very first or last pitch if
+            there is no plateau there.
         monotone: whether it moves in one direction only, but for 10 cents.
     """
 
@@ -144,9 +144,9 @@ class Motion:
     """How a note moves; None where it could not be estimated.
 
     Attributes:
-        scoop_cents: initial pitch relative to the first rest; negative is from below.
+        scoop_cents: initial pitch relative to the first plateau; negative is from below.
         settle_ms: time from the start until the pitch, without vibrato, stays within 10 cents of
-            the first rest.
+            the first plateau.
         drift_cents_s: slope of the held part, cents per second.
         wobble_cents: robust standard deviation of the held part about that slope and its vibrato.
         vibrato: modulation of its pitch in plus and minus cents; None if there is none.
@@ -263,8 +263,8 @@ def _modulation(x: Floats, tiers: tuple[ModulationTier, ...]) -> tuple[Modulatio
 
 
 @dataclass(frozen=True, slots=True)
-class _Rest:
-    """A stretch of the grid in which a path rests.
+class _Plateau:
+    """A stretch of the grid in which a path stays level.
 
     Attributes:
         first, end: first point, and first point after the last.
@@ -280,7 +280,7 @@ class _Rest:
     spread: float
 
     @classmethod
-    def of(cls, line: Floats, first: int, end: int) -> _Rest:
+    def of(cls, line: Floats, first: int, end: int) -> _Plateau:
         x, half = line[first:end], (end - first) // 2
         slope = float(np.median(x[-half:] - x[:half])) / (len(x) - half)
         off = x - slope * np.arange(len(x))
@@ -302,8 +302,8 @@ def _averaged(line: Floats, modulated: NDArray[np.bool_], hz: float) -> Floats:
     return np.where(modulated, np.convolve(np.pad(line, half, mode="edge"), box, "valid"), line)
 
 
-def _rests(line: Floats, averaged: Floats) -> list[_Rest]:
-    """The rests of a path in order; neighbours at one pitch are merged."""
+def _plateaus(line: Floats, averaged: Floats) -> list[_Plateau]:
+    """The plateaus of a path in order; neighbours at one pitch are merged."""
     p = MOTION
     if len(averaged) < p.speed_points:
         return []
@@ -312,16 +312,16 @@ def _rests(line: Floats, averaged: Floats) -> list[_Rest]:
     speeds = np.correlate(averaged, at, "valid") / (at @ at)
     still = np.abs(np.pad(speeds, half, mode="edge")) <= p.moving_cents_s
     edges = np.flatnonzero(np.diff(np.concatenate([[0], still.astype(int), [0]])))
-    shortest = min(p.min_rest_s, 0.5 * len(averaged) * GRID_S) / GRID_S
-    rests: list[_Rest] = []
+    shortest = min(p.min_plateau_s, 0.5 * len(averaged) * GRID_S) / GRID_S
+    plateaus: list[_Plateau] = []
     for first, end in edges.reshape(-1, 2).tolist():
         if end - first < shortest:
             continue
-        rest = _Rest.of(line, first, end)
-        if rests and abs(rest.start - rests[-1].stop) < p.same_rest_cents:
-            rest = _Rest.of(line, rests.pop().first, end)
-        rests.append(rest)
-    return rests
+        plateau = _Plateau.of(line, first, end)
+        if plateaus and abs(plateau.start - plateaus[-1].stop) < p.same_plateau_cents:
+            plateau = _Plateau.of(line, plateaus.pop().first, end)
+        plateaus.append(plateau)
+    return plateaus
 
 
 def initial_pitch(t: Floats, x: Floats) -> float:
@@ -350,7 +350,7 @@ def initial_pitch(t: Floats, x: Floats) -> float:
 
 @dataclass(frozen=True, slots=True)
 class HeldPart:
-    """A stretch of a note in which its pitch rests.
+    """A stretch of a note in which its pitch stays level.
 
     Attributes:
         start, end: seconds from the note's start.
@@ -403,7 +403,7 @@ def _path(t: Floats, hz: Floats, length: float) -> _Path | None:
 
 
 def held_parts(t: Floats, hz: Floats, length: float) -> tuple[HeldPart, ...]:
-    """Return the stretches in which a note's pitch rests, in order; empty if it never does.
+    """Return the stretches in which a note's pitch stays level, in order; maybe none.
 
     Args:
         t: times of its readings, seconds from its start, shape (n,).
@@ -415,11 +415,11 @@ def held_parts(t: Floats, hz: Floats, length: float) -> tuple[HeldPart, ...]:
         return ()
     return tuple(
         HeldPart(
-            float(path.t[0]) + rest.first * GRID_S,
-            float(path.t[0]) + rest.end * GRID_S,
-            path.middle * 2.0 ** (0.5 * (rest.start + rest.stop) / 1200.0),
+            float(path.t[0]) + plateau.first * GRID_S,
+            float(path.t[0]) + plateau.end * GRID_S,
+            path.middle * 2.0 ** (0.5 * (plateau.start + plateau.stop) / 1200.0),
         )
-        for rest in _rests(path.line, path.averaged)
+        for plateau in _plateaus(path.line, path.averaged)
     )
 
 
@@ -435,14 +435,14 @@ def estimate_motion(t: Floats, hz: Floats, length: float) -> Motion:
     if path is None:
         return Motion()
     t, line, vibrato = path.t, path.line, path.vibrato
-    rests = _rests(line, path.averaged)
-    glide = _glide(path.averaged, rests, path.middle)
-    if not rests:
+    plateaus = _plateaus(line, path.averaged)
+    glide = _glide(path.averaged, plateaus, path.middle)
+    if not plateaus:
         return Motion(vibrato=vibrato, glide=glide)
     start = initial_pitch(t, path.x) - path.wave[0]
-    at = np.concatenate([[0.0], t[0] + np.arange(rests[0].first + 1) * GRID_S])
-    off = np.concatenate([[start], line[: rests[0].first + 1]]) - rests[0].start
-    longest = max(rests, key=lambda rest: rest.end - rest.first)
+    at = np.concatenate([[0.0], t[0] + np.arange(plateaus[0].first + 1) * GRID_S])
+    off = np.concatenate([[start], line[: plateaus[0].first + 1]]) - plateaus[0].start
+    longest = max(plateaus, key=lambda plateau: plateau.end - plateau.first)
     return Motion(
         scoop_cents=float(off[0]),
         settle_ms=1000.0 * _settling_time(at, np.abs(off)),
@@ -463,12 +463,12 @@ def _settling_time(at: Floats, off: Floats) -> float:
     return float(at[last] + min(part, 1.0) * (at[last + 1] - at[last]))
 
 
-def _glide(averaged: Floats, rests: list[_Rest], middle: float) -> Glide | None:
-    first = rests[0].first if rests else 0
+def _glide(averaged: Floats, plateaus: list[_Plateau], middle: float) -> Glide | None:
+    first = plateaus[0].first if plateaus else 0
     path = averaged[first:]
     if np.ptp(path) < MOTION.min_glide_cents:
         return None
-    start, end = (rests[0].start, rests[-1].stop) if rests else (path[0], path[-1])
+    start, end = (plateaus[0].start, plateaus[-1].stop) if plateaus else (path[0], path[-1])
     if abs(path[-1] - end) > MOTION.min_glide_cents:
         end = path[-1]
     up = np.max(path - np.minimum.accumulate(path))

@@ -81,13 +81,13 @@ def mark_with_page(plan: Plan, request: PageRequest, key: str = "") -> Recording
     html, trouble = "", marked.trouble
     if marked.best is not None:
         try:
-            html = student_html(student_report(plan, marked, readings, request), key)
+            html = student_html(report_recording(plan, marked, readings, request), key)
         except SoundError as error:
             trouble = str(error)
     return RecordingWithPage(marked.path, marked.passes, trouble, marked.notes, html)
 
 
-def student_report(
+def report_recording(
     plan: Plan, marked: MarkedRecording, readings: Sequence[Reading], request: PageRequest
 ) -> StudentReport:
     """Return what the page of a recording's best pass shows.

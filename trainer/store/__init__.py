@@ -35,7 +35,7 @@ from trainer.store.records import (
     TakeRecord,
     played_bars,
 )
-from trainer.store.recovery import note, take_notices
+from trainer.store.repair import note, take_notices
 
 if TYPE_CHECKING:
     from trainer.store.calibrations import (

@@ -34,7 +34,7 @@ from trainer.store.records import (
     StepRecord,
     TakeRecord,
 )
-from trainer.store.recovery import DamageError, copy_database, is_damage, open_sound, suspect
+from trainer.store.repair import DamageError, copy_database, is_damage, open_sound, suspect
 from trainer.store.rows import (
     CALIBRATION_COLUMNS,
     FOCUS_COLUMNS,
@@ -92,7 +92,7 @@ class Journal:
 
         Raises:
             JournalError: the file cannot be opened, is no journal, or a newer version wrote it. A
-                damaged one is restored, see :mod:`trainer.store.recovery`.
+                damaged one is restored, see :mod:`trainer.store.repair`.
         """
         self.path = path or journal_path()
         try:

@@ -66,7 +66,7 @@ def entry_summary(day: DailySet, entry: SetEntry) -> Content:
     elif abs(gain) < MIN_GAIN:
         change, pen = "as before", quiet
     else:
-        sign, name = ("▲", "good") if gain > 0 else ("▼", "sharp")
+        sign, name = ("▲", "good") if gain > 0 else ("▼", "low")
         change, pen = f"{sign} {abs(gain):.0f}", CSS_PENS[name].color
     takes = quantity_text(len(day.scores(entry)), "take")
     return Content.assemble(
