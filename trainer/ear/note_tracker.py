@@ -201,7 +201,9 @@ class NoteTracker:
         return [replace(note, motion=_motion(note), tremolo=swing)]
 
 
-def soft_attacks(levels: Iterable[tuple[int, float]], least_db: float) -> list[int]:
+def soft_attacks(
+    levels: Iterable[tuple[int, float]], least_db: float = DEFAULT_NOTE.soft_attack_db
+) -> list[int]:
     """Samples from which a level rises, each time that it falls and rises by some decibels.
 
     Args:

@@ -86,7 +86,7 @@ def soft_start(step: Step, history: ReadingHistory, segment: Segment, rate: int)
     middle, span = int(history.level_at[segment.start]), ARTICULATION.soft_start_s * rate
     first, end = segment.start - ARTICULATION.soft_start_frames, segment.end + ONSET.slur_frames
     levels = LevelTrack.of(history, first, end).between(middle - span, middle + span)
-    attacks = soft_attacks(zip(levels.at.tolist(), levels.db, strict=True), ONSET.soft_attack_db)
+    attacks = soft_attacks(zip(levels.at.tolist(), levels.db, strict=True))
     return min(attacks, key=lambda at: abs(at - middle), default=None)
 
 

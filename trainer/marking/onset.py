@@ -51,7 +51,7 @@ def _attacks(history: ReadingHistory, first: int) -> NDArray[np.int64]:
 def _soft_attacks(history: ReadingHistory, first: int) -> list[int]:
     """Samples of the attacks in the level that were not detected, shortly before a segment."""
     levels = LevelTrack.of(history, first - 2 * ONSET.slur_frames, first + ONSET.slur_frames)
-    attacks = soft_attacks(zip(levels.at.tolist(), levels.db, strict=True), ONSET.soft_attack_db)
+    attacks = soft_attacks(zip(levels.at.tolist(), levels.db, strict=True))
     first_at, last_at = history.sample[max(0, first - ONSET.slur_frames)], history.sample[first]
     return [at for at in attacks if first_at <= at <= last_at]
 

@@ -108,9 +108,6 @@ class OnsetParameters:
     far after a segment's end do not change its figures."""
     edge_frames: int = 3
     """Readings next to a slur that are left out on each side."""
-    soft_attack_db: float = 3.0
-    """Fall and rise of the level in dB between two notes from which the second one starts anew,
-    though no attack was detected. Notes that are held on change by 1 dB at most."""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
