@@ -13,10 +13,12 @@ import textual.pilot
 from textual._context import active_app
 from textual.events import Key
 from textual.pilot import Pilot
+from textual.screen import Screen
 
 from devtools import scripted
 from tests.support.colour import too_faint
 from trainer.app.app import TrainerApp
+from trainer.app.widgets.key_footer import KeyFooter, footer_entries
 from trainer.core import TrainerError
 from trainer.drill import Drill
 from trainer.practice import Command, Event, Plan, TakeFinished
@@ -163,10 +165,16 @@ def text(pilot: Pilot[None]) -> str:
 
 
 async def press(pilot: Pilot[None], *keys: str) -> str:
-    """Press keys one after another, and return the text on the screen."""
+    """Press keys one after another, and return the text on the screen, whose footer is current."""
     await pilot.press(*keys)
     await pilot.pause()
+    await until(pilot, lambda: not pilot.app.is_running or _footers_are_current(pilot.app.screen))
     return text(pilot)
+
+
+def _footers_are_current(screen: Screen[Any]) -> bool:
+    """Whether the footers show the keys that have an effect; they follow a refresh later."""
+    return all(footer.state == footer_entries(screen) for footer in screen.query(KeyFooter))
 
 
 def type_fast(pilot: Pilot[None], *keys: str) -> None:
