@@ -5,6 +5,7 @@ from __future__ import annotations
 import sqlite3
 import subprocess
 import sys
+import threading
 from contextlib import closing
 from dataclasses import replace
 from pathlib import Path
@@ -71,6 +72,29 @@ def test_what_was_held_is_kept_in_hertz_where_one_reed_tells(tmp_path: Path) -> 
     assert either.entry == "-2"
     assert [chord.entry, chord.hz, ladder.entry, ladder.hz] == [None] * 4
     assert isinstance(bend, StepRecord)
+
+
+def test_the_ear_does_not_wait_for_a_busy_disk(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path, is_free = tmp_path / "journal.sqlite", threading.Event()
+    flushed: list[tuple[str, Path]] = []
+
+    def flush(journal: Path) -> None:
+        assert is_free.wait(60.0)
+        flushed.append((threading.current_thread().name, journal))
+
+    monkeypatch.setattr("trainer.practice.recorder.flush_journal", flush)
+    ended: list[Event] = []
+    for event in run_take(plan(path, loop=True), lambda: len(ended) >= 3):
+        if isinstance(event, PassEnded):
+            assert not flushed  # the disk is busy, and the take goes on
+            ended.append(event)
+            if len(ended) >= 3:
+                is_free.set()
+    assert flushed == [("journal", path), (threading.current_thread().name, path)]
+    with Journal(path) as journal:
+        assert len(journal.takes()) >= 3
 
 
 def test_a_loop_leaves_a_take_a_pass(tmp_path: Path) -> None:

@@ -30,6 +30,7 @@ from trainer.store import (
     JournalError,
     MergeCounts,
     Placement,
+    flush_journal,
     journal_path,
     repair,
     schema,
@@ -99,6 +100,34 @@ def test_takes_are_added_all_or_none(path: Path) -> None:
         with pytest.raises(JournalError, match="a record cannot be written"):
             journal.add(entry, made.take(two.id, title="half a \ud83c character"))
         assert journal.add(entry, two) == 2
+
+
+def on_the_disk(path: Path) -> set[str]:
+    """The takes that the database holds without its log, which a loss of power may cost."""
+    with closing(sqlite3.connect(f"{path.as_uri()}?immutable=1", uri=True)) as db:
+        return {id_ for (id_,) in db.execute("SELECT id FROM takes")}
+
+
+def test_takes_that_do_not_wait_for_the_disk_are_there_after_a_flush(path: Path) -> None:
+    takes = list(made.numbered(600))
+    with Journal(path) as journal:
+        flush_journal(path)  # the tables
+        for take in takes:
+            journal.put(take, waits_for_disk=False)
+        log = path.with_name(f"{path.name}-wal")
+        assert log.stat().st_size > 1200 * 4096  # above the size from which commits copy it
+        assert on_the_disk(path) == set()
+        flush_journal(path)
+        assert on_the_disk(path) == {take.id for take in takes}
+        journal.put(takes[0])
+        assert len(journal.takes()) == len(takes)
+    assert on_the_disk(path) == {take.id for take in takes}
+
+
+def test_a_flush_creates_no_journal(path: Path, caplog: pytest.LogCaptureFixture) -> None:
+    flush_journal(path)
+    assert not path.exists()
+    assert "is not on the disk yet" in caplog.text
 
 
 def test_an_id_must_match_one_take(path: Path) -> None:

@@ -6,6 +6,7 @@ import contextlib
 import logging
 import shutil
 import tempfile
+import threading
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
@@ -23,6 +24,7 @@ from trainer.store import (
     JournalError,
     StepRecord,
     TakeRecord,
+    flush_journal,
     store_audio,
     take_notices,
     with_calibrated_latency,
@@ -68,6 +70,7 @@ class ResultRecorder:
         self._records: list[TakeRecord] = []
         self._partial: _PartialPass | None = None
         self._running: RunningTake | None = None
+        self._flushing: threading.Thread | None = None
 
     def sound_file(self) -> Path | None:
         """Return where the sound of the take is written at first; None if it is not wanted."""
@@ -163,9 +166,10 @@ class ResultRecorder:
         try:
             if not kept:
                 if partial is not None:
-                    journal.discard(partial.id)
+                    journal.discard(partial.id, waits_for_disk=False)
                 return
-            journal.put(record)
+            journal.put(record, waits_for_disk=False)
+            self._flush(journal)
             self._records.append(replace(record, steps=()))  # steps would fill the memory
             self.newest = record.id
         except JournalError as error:
@@ -233,12 +237,23 @@ class ResultRecorder:
         if reason:
             yield Notice(f"{reason}; practice goes on without the journal")
 
+    def _flush(self, journal: Journal) -> None:
+        """Write the journal to the disk in a thread: on a busy disk the ear would miss seconds."""
+        if self._flushing is None or not self._flushing.is_alive():
+            self._flushing = threading.Thread(
+                target=flush_journal, args=(journal.path,), name="journal", daemon=True
+            )
+            self._flushing.start()
+
     def close(self) -> None:
         """Close the journal; a pass that ended without a result leaves nothing in it."""
         if self._journal is not None:
             if self._partial is not None and not self.keeps_all:
                 with contextlib.suppress(JournalError):
                     self._journal.discard(self._partial.id)
+            if self._flushing is not None:  # a pass may have ended since it began
+                self._flushing.join()
+                flush_journal(self._journal.path)
             self._journal.close()
             self._journal = None
         if self._running is not None:

@@ -20,7 +20,7 @@ from trainer.store.audio import (
 )
 from trainer.store.database import describe_failure
 from trainer.store.errors import JournalError
-from trainer.store.journal import Journal, MergeCounts, journal_path
+from trainer.store.journal import Journal, MergeCounts, flush_journal, journal_path
 from trainer.store.records import (
     PLAYER_SOURCES,
     SOURCE_NAMES,
@@ -78,6 +78,7 @@ __all__ = [
     "copy_audio",
     "describe_failure",
     "find_calibration",
+    "flush_journal",
     "journal_path",
     "list_audio",
     "note",

@@ -10,10 +10,11 @@ Only the owner can read the file and its folder. Nothing in them is sent anywher
 from __future__ import annotations
 
 import json
+import logging
 import os
 import sqlite3
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import date
 from pathlib import Path
 from typing import Any, NamedTuple
@@ -63,6 +64,11 @@ _CONVERSION_ERRORS = (TypeError, ValueError, LookupError, OverflowError)
 """Raised where a row does not convert to a record, or a record to a row."""
 
 
+CHECKPOINT_PAGES = 1000
+"""Pages of the log (WAL) from which a commit copies them into the database; SQLite's default."""
+_log = logging.getLogger(__name__)
+
+
 class MergeCounts(NamedTuple):
     """Numbers of records that a merge added."""
 
@@ -76,6 +82,24 @@ class MergeCounts(NamedTuple):
 def journal_path() -> Path:
     """Return the default path of the journal, in the user's data folder."""
     return Path(platformdirs.user_data_dir("trainer", appauthor=False)) / FILE
+
+
+def flush_journal(path: Path) -> None:
+    """Write what is committed in an open journal to the disk; on a busy disk that takes seconds.
+
+    May run in any thread, and while others write. A failure is logged; the next flush makes up for
+    it.
+
+    Args:
+        path: the file of the journal.
+    """
+    existing = f"{Path(os.path.realpath(path)).as_uri()}?mode=rw"
+    try:
+        with closing(sqlite3.connect(existing, uri=True, isolation_level=None)) as db:
+            db.execute("PRAGMA checkpoint_fullfsync = ON")
+            db.execute("PRAGMA wal_checkpoint(PASSIVE)")
+    except sqlite3.Error as error:
+        _log.warning("the journal %s is not on the disk yet: %s", path, error)
 
 
 class Journal:
@@ -131,13 +155,18 @@ class Journal:
         with self._writing() as db:
             return sum(_add(db, take) for take in takes)
 
-    def put(self, take: TakeRecord) -> None:
+    def put(self, take: TakeRecord, *, waits_for_disk: bool = True) -> None:
         """Add a take, in place of what there was of it under its id.
+
+        Args:
+            take: the take.
+            waits_for_disk: whether it outlives a loss of power from now on; otherwise only after
+                :func:`flush_journal`, which may run in another thread.
 
         Raises:
             JournalError: the journal cannot be written.
         """
-        with self._writing() as db:
+        with self._syncing(waits_for_disk), self._writing() as db:
             db.execute("DELETE FROM takes WHERE id = ?", (take.id,))
             _add(db, take)
 
@@ -162,13 +191,17 @@ class Journal:
             rows = [step_row(take.id, step) for step in steps]
             db.executemany(_insert("steps", STEP_COLUMNS, _REPLACE), rows)
 
-    def discard(self, take: str) -> None:
+    def discard(self, take: str, *, waits_for_disk: bool = True) -> None:
         """Delete a take, by its id; nothing happens where there is none.
+
+        Args:
+            take: its id.
+            waits_for_disk: as for :meth:`put`.
 
         Raises:
             JournalError: the journal cannot be written.
         """
-        with self._writing() as db:
+        with self._syncing(waits_for_disk), self._writing() as db:
             db.execute("DELETE FROM takes WHERE id = ?", (take,))
 
     def takes(
@@ -437,13 +470,26 @@ class Journal:
     @contextmanager
     def _hurrying(self) -> Iterator[None]:
         """Wait neither for other processes nor for the disk."""
-        self._db.execute("PRAGMA synchronous = NORMAL")
         self._db.execute("PRAGMA busy_timeout = 0")
+        try:
+            with self._syncing(False):
+                yield
+        finally:
+            self._db.execute(f"PRAGMA busy_timeout = {round(1000 * LOCK_TIMEOUT_S)}")
+
+    @contextmanager
+    def _syncing(self, waits_for_disk: bool) -> Iterator[None]:
+        """Let commits wait for the disk, or leave that, and checkpoints, to `flush_journal`."""
+        if waits_for_disk:
+            yield
+            return
+        self._db.execute("PRAGMA synchronous = NORMAL")
+        self._db.execute("PRAGMA wal_autocheckpoint = 0")
         try:
             yield
         finally:
             self._db.execute("PRAGMA synchronous = FULL")
-            self._db.execute(f"PRAGMA busy_timeout = {round(1000 * LOCK_TIMEOUT_S)}")
+            self._db.execute(f"PRAGMA wal_autocheckpoint = {CHECKPOINT_PAGES}")
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
