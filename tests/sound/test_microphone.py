@@ -258,8 +258,10 @@ def reopened():
         return False
     return True
 listen(0.3)
+asked = time.monotonic()
 os.system(sys.argv[1])
-after = lose()
+losing = time.monotonic() - asked
+after = [*lose(), losing]
 failed = not reopened()
 os.system(sys.argv[2])
 tries = 1
@@ -295,11 +297,12 @@ PLUG_IN = (
 def test_a_lost_source_is_noticed_and_comes_back(
     pulse: Pulse, away: str, back: str, reopens_meanwhile: bool
 ) -> None:
-    (after, noticed), failed, sentences, lost = pulse.run(LOSE, away, back)
-    print(f"noticed after {noticed:.2f} s, {after:.2f} s of sound given meanwhile")
+    (after, noticed, losing), failed, sentences, lost = pulse.run(LOSE, away, back)
+    print(f"lost in {losing:.2f} s, noticed after {noticed:.2f} s, {after:.2f} s of sound given")
 
-    # The samples still given after the loss: under a second of sound is heard without a source.
-    assert after < 1.0
+    # The samples still given after the loss: under a second of sound is heard without a source. On
+    # a busy machine it takes a while until the source is gone, and that sound waits to be given.
+    assert after - losing < 1.0
     assert failed is not reopens_meanwhile
     assert sentences[0] == (
         "microphone default has gone silent; is it still connected and switched on?"
