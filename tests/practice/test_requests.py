@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import threading
 import time
 from dataclasses import dataclass
 from typing import ClassVar
@@ -39,6 +40,22 @@ class Quiet:
 
 
 @dataclass(frozen=True)
+class Schedulers:
+    """A request for the schedulers of the threads that share the process's interpreter lock.
+
+    Other systems than Linux do not tell them.
+    """
+
+    needs_idle: ClassVar[bool] = False
+
+    def answer(self, *, idle: bool) -> list[int]:
+        numbers = [thread.native_id or 0 for thread in threading.enumerate()]
+        if not hasattr(os, "sched_getscheduler"):
+            return [0] * len(numbers)
+        return [os.sched_getscheduler(number) for number in numbers]
+
+
+@dataclass(frozen=True)
 class Refused:
     """A request that fails."""
 
@@ -47,6 +64,17 @@ class Refused:
 
     def answer(self, *, idle: bool) -> None:
         raise self.error
+
+
+def test_no_thread_of_the_listener_is_scheduled_after_the_ear() -> None:
+    """One that holds the interpreter's lock while other programs run would keep the ear waiting."""
+    listener = Listener()
+    try:
+        schedulers = listener.request(Schedulers()).result(20.0)
+    finally:
+        listener.close()
+    assert len(schedulers) > 1
+    assert len(set(schedulers)) == 1
 
 
 def test_requests_are_answered_in_the_listeners_process_beside_takes() -> None:

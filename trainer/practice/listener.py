@@ -396,10 +396,12 @@ def _serve(
     runner: TakeRunner,
 ) -> None:
     """The process: runs one take after another, and answers requests, until the pipe is closed."""
+    # Before any thread: one of lower priority that holds the interpreter's lock, while other
+    # programs run, would keep the ear waiting for seconds.
+    raise_priority()
     threading.Thread(target=_note_work, args=(worked_s,), daemon=True).start()
     _redirect_standard_error(log)
     sys.setswitchinterval(SWITCH_INTERVAL_S)
-    raise_priority()
     start_logging("trainer-listener", console=False)
     _log.info("listener started, process %d", os.getpid())
     sender = _Sender(events, bytes_taken)
