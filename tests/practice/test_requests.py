@@ -43,7 +43,7 @@ class Quiet:
 class Schedulers:
     """A request for the schedulers of the threads that share the process's interpreter lock.
 
-    Other systems than Linux do not tell them.
+    Other systems than Linux do not report them.
     """
 
     needs_idle: ClassVar[bool] = False
