@@ -40,19 +40,22 @@ class Quiet:
 
 
 @dataclass(frozen=True)
-class Schedulers:
-    """A request for the schedulers of the threads that share the process's interpreter lock.
+class Priorities:
+    """A request for scheduler and niceness of the threads that share the interpreter's lock.
 
     Other systems than Linux do not report them.
     """
 
     needs_idle: ClassVar[bool] = False
 
-    def answer(self, *, idle: bool) -> list[int]:
+    def answer(self, *, idle: bool) -> list[tuple[int, int]]:
         numbers = [thread.native_id or 0 for thread in threading.enumerate()]
         if not hasattr(os, "sched_getscheduler"):
-            return [0] * len(numbers)
-        return [os.sched_getscheduler(number) for number in numbers]
+            return [(0, 0)] * len(numbers)
+        return [
+            (os.sched_getscheduler(number), os.getpriority(os.PRIO_PROCESS, number))
+            for number in numbers
+        ]
 
 
 @dataclass(frozen=True)
@@ -70,11 +73,11 @@ def test_no_thread_of_the_listener_is_scheduled_after_the_ear() -> None:
     """One that holds the interpreter's lock while other programs run would keep the ear waiting."""
     listener = Listener()
     try:
-        schedulers = listener.request(Schedulers()).result(20.0)
+        priorities = listener.request(Priorities()).result(20.0)
     finally:
         listener.close()
-    assert len(schedulers) > 1
-    assert len(set(schedulers)) == 1
+    assert len(priorities) > 1
+    assert len(set(priorities)) == 1
 
 
 def test_requests_are_answered_in_the_listeners_process_beside_takes() -> None:

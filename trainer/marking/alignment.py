@@ -108,8 +108,11 @@ class Alignment:
         costs, rate = self._costs, note.rate
         at, length = note.start / rate, (note.end - note.start) / rate
         _, count, bins = self._cost.shape
-        weight = min(1.0, length / costs.short_s) * self._presence(note.level_db)
-        self._follow_level(note.level_db)
+        presence = self._presence(note.level_db)
+        weight = min(1.0, length / costs.short_s) * presence
+        # What a room may ring on with moves the level of the notes half as far.
+        is_soft = presence < 1.0
+        self._level_db = 0.5 * (self._level_db + note.level_db) if is_soft else note.level_db
         emission, is_right = self._emission(note)
 
         leaving = self._cost + self._end[:, None]
@@ -149,11 +152,6 @@ class Alignment:
         """Fraction of the full cost of leaving a note out: less of what a room may ring on with."""
         below_db = max(0.0, self._level_db - self._costs.soft_db - level_db)
         return float(10.0 ** (-below_db / 20.0))
-
-    def _follow_level(self, level_db: float) -> None:
-        """Follow the level of the notes: at once, but slowly to a note that may be a room's."""
-        is_soft = self._presence(level_db) < 1.0
-        self._level_db = 0.5 * (self._level_db + level_db) if is_soft else level_db
 
     @property
     def step(self) -> int | None:

@@ -166,9 +166,9 @@ class ResultRecorder:
         try:
             if not kept:
                 if partial is not None:
-                    journal.discard(partial.id, waits_for_disk=False)
+                    journal.discard(partial.id)
                 return
-            journal.put(record, waits_for_disk=False)
+            journal.put(record)
             self._flush(journal)
             self._records.append(replace(record, steps=()))  # steps would fill the memory
             self.newest = record.id
@@ -251,9 +251,9 @@ class ResultRecorder:
             if self._partial is not None and not self.keeps_all:
                 with contextlib.suppress(JournalError):
                     self._journal.discard(self._partial.id)
-            if self._flushing is not None:  # a pass may have ended since it began
+            if self._flushing is not None:
                 self._flushing.join()
-                flush_journal(self._journal.path)
+            flush_journal(self._journal.path)  # what was written since
             self._journal.close()
             self._journal = None
         if self._running is not None:

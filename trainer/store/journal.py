@@ -62,8 +62,6 @@ FILE = "journal.sqlite"
 
 _CONVERSION_ERRORS = (TypeError, ValueError, LookupError, OverflowError)
 """Raised where a row does not convert to a record, or a record to a row."""
-
-
 CHECKPOINT_PAGES = 1000
 """Pages of the log (WAL) from which a commit copies them into the database; SQLite's default."""
 _log = logging.getLogger(__name__)
@@ -155,18 +153,16 @@ class Journal:
         with self._writing() as db:
             return sum(_add(db, take) for take in takes)
 
-    def put(self, take: TakeRecord, *, waits_for_disk: bool = True) -> None:
+    def put(self, take: TakeRecord) -> None:
         """Add a take, in place of what there was of it under its id.
 
-        Args:
-            take: the take.
-            waits_for_disk: whether it outlives a loss of power from now on; otherwise only after
-                :func:`flush_journal`, which may run in another thread.
+        It does not wait for the disk: it outlives this process, and from :func:`flush_journal` on a
+        loss of power.
 
         Raises:
             JournalError: the journal cannot be written.
         """
-        with self._syncing(waits_for_disk), self._writing() as db:
+        with self._leaving_the_disk(), self._writing() as db:
             db.execute("DELETE FROM takes WHERE id = ?", (take.id,))
             _add(db, take)
 
@@ -191,17 +187,15 @@ class Journal:
             rows = [step_row(take.id, step) for step in steps]
             db.executemany(_insert("steps", STEP_COLUMNS, _REPLACE), rows)
 
-    def discard(self, take: str, *, waits_for_disk: bool = True) -> None:
+    def discard(self, take: str) -> None:
         """Delete a take, by its id; nothing happens where there is none.
 
-        Args:
-            take: its id.
-            waits_for_disk: as for :meth:`put`.
+        It does not wait for the disk, as :meth:`put` does not.
 
         Raises:
             JournalError: the journal cannot be written.
         """
-        with self._syncing(waits_for_disk), self._writing() as db:
+        with self._leaving_the_disk(), self._writing() as db:
             db.execute("DELETE FROM takes WHERE id = ?", (take,))
 
     def takes(
@@ -472,17 +466,14 @@ class Journal:
         """Wait neither for other processes nor for the disk."""
         self._db.execute("PRAGMA busy_timeout = 0")
         try:
-            with self._syncing(False):
+            with self._leaving_the_disk():
                 yield
         finally:
             self._db.execute(f"PRAGMA busy_timeout = {round(1000 * LOCK_TIMEOUT_S)}")
 
     @contextmanager
-    def _syncing(self, waits_for_disk: bool) -> Iterator[None]:
-        """Let commits wait for the disk, or leave that, and checkpoints, to `flush_journal`."""
-        if waits_for_disk:
-            yield
-            return
+    def _leaving_the_disk(self) -> Iterator[None]:
+        """Leave the disk, which commits and checkpoints would wait for, to `flush_journal`."""
         self._db.execute("PRAGMA synchronous = NORMAL")
         self._db.execute("PRAGMA wal_autocheckpoint = 0")
         try:
