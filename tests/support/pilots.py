@@ -39,19 +39,39 @@ IDLE_S = 0.005
 
 
 async def wait_for_idle(min_sleep: float = IDLE_S, max_sleep: float = 1.0) -> None:
-    """Wait until no message waits in the app and the process has done no work for `IDLE_S`.
+    """Wait until nothing waits in the app and the process has done no work for `IDLE_S`.
 
     Textual's own function looks at the processor's time only, every 20 ms: its sleep is most of
     what a test of a screen takes, and on a busy machine it may end before the work has begun.
+    A screen lays itself out up to a sixtieth of a second later, and its widgets learn their sizes
+    by messages, so a screen that waits for its layout gets it here, and the messages are awaited.
     """
+    app = active_app.get()
     start = time.monotonic()
     while (waited := time.monotonic() - start) < max_sleep:
         worked = time.process_time()
         await asyncio.sleep(IDLE_S)
         is_idle = time.process_time() - worked < IDLE_S / 20.0
-        nodes = list(active_app.get()._registry)
-        if is_idle and waited >= min_sleep and not any(node.message_queue_size for node in nodes):
+        if not is_idle or any(node.message_queue_size for node in list(app._registry)):
+            continue
+        if app._screen_stack and _waits_for_update(app.screen):
+            app.screen._on_timer_update()
+        elif waited >= min_sleep:
             return
+
+
+def _waits_for_update(screen: Screen[Any]) -> bool:
+    """Whether the visible screen still has to lay itself out or to paint."""
+    return (
+        screen.is_current
+        and not screen.app._batch_count
+        and bool(
+            screen._layout_required
+            or screen._scroll_required
+            or screen._repaint_required
+            or screen._dirty_widgets
+        )
+    )
 
 
 textual.app.wait_for_idle = textual.pilot.wait_for_idle = wait_for_idle  # type: ignore[attr-defined]
