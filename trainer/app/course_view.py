@@ -7,7 +7,7 @@ from trainer.drill import read_course
 from trainer.practice import Plan
 from trainer.settings import load_settings
 from trainer.sound import PlayerSpec
-from trainer.store import PLAYER_SOURCES, SOURCE_NAMES, Journal
+from trainer.store import Journal, sources_that_count
 
 
 def load_course(plan: Plan) -> tuple[StageStanding, ...]:
@@ -22,8 +22,7 @@ def load_course(plan: Plan) -> tuple[StageStanding, ...]:
     """
     settings = load_settings()
     player = plan.player or settings.player.name
-    is_demo = isinstance(plan.source, PlayerSpec)
-    counting = SOURCE_NAMES if is_demo else PLAYER_SOURCES
+    counting = sources_that_count(in_demo=isinstance(plan.source, PlayerSpec))
     with Journal(plan.journal or settings.journal.file) as journal:
         takes = journal.takes(player=player, steps=False)
     return course_standing(read_course(), passed_drills(takes, counting))

@@ -13,7 +13,7 @@ from trainer.practice import Plan
 from trainer.reedcare import select_harp
 from trainer.settings import Settings, load_settings
 from trainer.sound import PlayerSpec
-from trainer.store import PLAYER_SOURCES, SOURCE_NAMES, Journal
+from trainer.store import Journal, sources_that_count
 
 RECENT_TAKES = 8
 """Takes of a drill whose scores are shown."""
@@ -59,7 +59,7 @@ def load_daily_set_view(
         drills, today = Shelf(tuple(shelf), ()), date.today()
         stored = journal.day(player, today)  # a command may have made it for other minutes
         minutes = stored[0] if stored else settings.practice.minutes
-        counting = SOURCE_NAMES if isinstance(plan.source, PlayerSpec) else PLAYER_SOURCES
+        counting = sources_that_count(in_demo=isinstance(plan.source, PlayerSpec))
         harp, own_name = selected_harp(journal, settings)
         day = open_daily_set(
             journal, player, today, minutes, drills, harp, counting, is_fresh=is_fresh

@@ -135,13 +135,10 @@ def today(
         placement_text,
     )
     from trainer.sound import PlayerSpec
-    from trainer.store import PLAYER_SOURCES, SOURCE_NAMES
+    from trainer.store import sources_that_count
 
     shelf, now, preferences = read_shelf(), date.today(), _settings_of(player)
-    player_name, sources = (
-        preferences.player.name,
-        SOURCE_NAMES if demo else PLAYER_SOURCES,
-    )
+    player_name, sources = preferences.player.name, sources_that_count(in_demo=demo)
 
     with practice_journal() as journal:
 

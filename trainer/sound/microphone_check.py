@@ -21,8 +21,6 @@ from trainer.sound.round_trip import hear_clicks
 from trainer.sound.signal_quality import SignalQuality
 from trainer.sound.sources.microphone import Microphone, MicrophoneSpec
 
-_FRAME_S = 0.02
-"""Length of the stretches whose level is measured, in seconds."""
 _CHANNEL_S = 0.3
 """Time for which each channel is listened to by itself, in seconds."""
 _FLOOR_PERCENTILE = 10.0
@@ -91,15 +89,14 @@ def check_microphone(
         clicks = hear_clicks(microphone, ECHO.clicks) if microphone.clicks_audible else None
     finally:
         microphone.close()
-    size = max(1, round(_FRAME_S * microphone.rate))
     sound = np.concatenate(blocks).astype(np.float64)
-    power = np.mean(sound[: len(sound) // size * size].reshape(-1, size) ** 2, axis=1)
-    floor_db = _db(float(np.percentile(power, _FLOOR_PERCENTILE)))
+    levels_db = frame_levels_db(sound, microphone.rate)
+    floor_db = float(np.percentile(levels_db, _FLOOR_PERCENTILE))
     faults: tuple[MicrophoneFault, ...] = ()
     echo: Echo | None = None
     if not quality.silent:
         faults = find_faults(sound, microphone.rate, channels_db)
-        note_db = note_level_db(frame_levels_db(sound, microphone.rate))
+        note_db = note_level_db(levels_db)
         echo = estimate_echo(*clicks, microphone.rate, note_db) if clicks else None
         if echo is not None and echo.is_harmful:
             faults = (*faults, MicrophoneFault.ECHO)
@@ -108,7 +105,7 @@ def check_microphone(
         name=microphone.name,
         rate=microphone.rate,
         seconds=quality.frames / microphone.rate,
-        level_db=_db(float(power.max())),
+        level_db=float(levels_db.max()),
         floor_db=floor_db,
         clipped=quality.clipped,
         lost=microphone.lost,

@@ -34,6 +34,7 @@ from trainer.store.records import (
     StepRecord,
     TakeRecord,
     played_bars,
+    sources_that_count,
 )
 from trainer.store.repair import note, take_notices
 
@@ -85,6 +86,7 @@ __all__ = [
     "played_bars",
     "save_manual_latency",
     "save_round_trip",
+    "sources_that_count",
     "store_audio",
     "take_notices",
     "with_calibrated_latency",

@@ -23,6 +23,11 @@ PLAYER_SOURCES = ("microphone", "recording")
 about either."""
 
 
+def sources_that_count(*, in_demo: bool) -> tuple[str, ...]:
+    """Return the sources whose takes count: in a demo also the built-in player."""
+    return SOURCE_NAMES if in_demo else PLAYER_SOURCES
+
+
 @dataclass(frozen=True, slots=True)
 class HarpTag:
     """The harp of a take.
