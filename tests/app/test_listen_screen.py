@@ -13,6 +13,7 @@ from textual.pilot import Pilot
 from devtools import scripted
 from tests.support.pilots import LARGE, SMALL, Puppet, painted, press, run, text, until
 from tests.support.pulse import Pulse
+from tests.support.waiting import in_real_time
 from trainer.app.screens.listen import ListenScreen
 from trainer.app.widgets.reference_tone import HEADPHONE_CAUTION, ReferenceToneState, tone_row
 from trainer.drill import find_drill
@@ -196,11 +197,13 @@ def pitch_of(sound: np.ndarray, rate: int) -> float:
 
 
 @pytest.mark.needs_pulse
+@in_real_time
 def test_tone_sounds_and_reaches_the_canceller(
     pulse: Pulse,
     tmp_path: Path,
 ) -> None:
     flac = tmp_path / "take.flac"
+    flac.unlink(missing_ok=True)  # of an attempt before
     with pulse.hiss():
         assert pulse.run(TONE, str(flac)) > 200
     both, rate = sf.read(flac)

@@ -23,6 +23,7 @@ from tests.support.pilots import text as shown
 from tests.support.pulse import Pulse
 from tests.support.readings import reading
 from tests.support.terminal import Terminal
+from tests.support.waiting import in_real_time
 from trainer.app.screens.loop import LoopScreen
 from trainer.app.screens.result import ResultScreen
 from trainer.app.widgets.loop_strip import OFF, SOUNDS, LoopState, loop_text
@@ -254,6 +255,7 @@ def test_the_passage_in_words_and_its_place() -> None:
 
 
 @pytest.mark.needs_pulse
+@in_real_time
 def test_a_passage_is_played_at_its_speed_and_pitch_and_reported(
     pulse: Pulse,
     recording: Path,
@@ -284,6 +286,7 @@ for event in run_take(plan, stopping, asked):
 print(json.dumps(begins))
 """
     take = recording.with_name("take.flac")
+    take.unlink(missing_ok=True)  # of an attempt before
     with pulse.hiss():
         begins = pulse.run(code, str(recording), str(take))
     sound, rate = sf.read(take)

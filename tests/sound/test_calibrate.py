@@ -19,6 +19,7 @@ from numpy.typing import NDArray
 
 from tests.support.pulse import Pulse
 from tests.support.sound_system import stand_in
+from tests.support.waiting import in_real_time
 from trainer.cli import main
 from trainer.cli.exit_codes import ExitCode
 from trainer.sound import SoundError
@@ -227,6 +228,7 @@ print(json.dumps(measured))
 
 
 @pytest.mark.needs_pulse
+@in_real_time
 def test_delays_that_are_added_come_back(pulse: Pulse) -> None:
     clicks, latencies_ms = 6, []
     for name, output, rate, latency, heard in pulse.run(DELAYED, str(clicks), "0", "37", "180"):
@@ -271,6 +273,7 @@ print(json.dumps([spec.latency_ms, late]))
 
 
 @pytest.mark.needs_pulse
+@in_real_time
 def test_with_the_measured_latency_clicks_come_back_on_their_beats(
     pulse: Pulse,
     tmp_path: Path,

@@ -15,6 +15,7 @@ import parselmouth
 import pytest
 import soundfile as sf
 
+from tests.support.waiting import in_real_time
 from trainer.drill import BeatClock, Drill, parse_drill
 from trainer.harp import Harp, HarpError, Tab
 from trainer.sound import (
@@ -64,6 +65,7 @@ print(json.dumps([microphone.name, microphone.rate, microphone.lost, microphone.
 
 
 @pytest.mark.needs_pulse
+@in_real_time
 def test_all_that_is_played_arrives(pulse: Pulse, tmp_path: Path) -> None:
     # A sine of known pitch in noise, so that no stretch is like another.
     sine = np.sin(2 * np.pi * 623.7 * np.arange(2 * RATE) / RATE)
@@ -118,19 +120,14 @@ print(json.dumps(found))
 
 
 def clicks_heard(pulse: Pulse, *latency_ms: str) -> list[tuple[float, float]]:
-    """Lateness in ms and peak of each click.
-
-    A machine that is too busy for real time drops sound; then it is tried again.
-    """
-    for _ in range(4):
-        clicks = pulse.run(CLICK, *latency_ms)
-        if all(late is not None for late, _ in clicks):
-            return [(late, peak) for late, peak in clicks]
-        print("dropped:", clicks)
-    raise AssertionError("clicks are missing each time")
+    """Lateness in ms and peak of each click."""
+    clicks = pulse.run(CLICK, *latency_ms)
+    assert all(late is not None for late, _ in clicks), clicks
+    return [(late, peak) for late, peak in clicks]
 
 
 @pytest.mark.needs_pulse
+@in_real_time
 def test_clicks_come_back_on_their_beats(pulse: Pulse) -> None:
     clicks = clicks_heard(pulse)
     late_ms, peaks = zip(*clicks, strict=True)
@@ -182,6 +179,7 @@ tab = \'\'\'
 
 
 @pytest.mark.needs_pulse
+@in_real_time
 def test_a_call_comes_back_on_its_beat_and_the_canceller_knows_it(pulse: Pulse) -> None:
     late_ms, lag_ms, left, level = pulse.run(CUE, CALLS)
     print("calls late by, ms:", late_ms, "lag of own, ms:", lag_ms, "left of it:", left)
@@ -195,6 +193,7 @@ def test_a_call_comes_back_on_its_beat_and_the_canceller_knows_it(pulse: Pulse) 
 
 
 @pytest.mark.needs_pulse
+@in_real_time
 def test_a_round_trip_given_by_hand_moves_the_beats(pulse: Pulse) -> None:
     late = [np.median([ms for ms, _ in clicks_heard(pulse, given)]) for given in ("20", "80")]
     assert late[0] - late[1] == pytest.approx(60.0, abs=8.0)
