@@ -27,7 +27,7 @@ import tempfile
 import time
 from collections.abc import Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from functools import cache, partial
 from pathlib import Path
 
@@ -120,9 +120,7 @@ def dask_cluster(folder: Path) -> Iterator[str]:
         _start(*dask, "scheduler", "--port", "0", "--no-dashboard", "--scheduler-file", str(file))
     ]
     try:
-        while not file.exists():
-            time.sleep(0.05)
-        address = json.loads(file.read_text())["address"]
+        address = _wait_for_address(file, started[0])
         for _ in range(os.cpu_count() or 1):
             worker = [*dask, "worker", address, "--nthreads", "1", "--no-nanny", "--no-dashboard"]
             started.append(_start(*worker))
@@ -131,6 +129,19 @@ def dask_cluster(folder: Path) -> Iterator[str]:
         for process in started:
             process.terminate()
             process.wait()
+
+
+def _wait_for_address(file: Path, scheduler: subprocess.Popen[bytes]) -> str:
+    """Wait until a scheduler has written its file, and return its address.
+
+    Raises:
+        ChildProcessError: it has ended.
+    """
+    while scheduler.poll() is None:
+        with suppress(OSError, json.JSONDecodeError):  # not there yet, or half written
+            return str(json.loads(file.read_text(encoding="utf-8"))["address"])
+        time.sleep(0.05)
+    raise ChildProcessError("Dask's scheduler has ended")
 
 
 def _start(*words: str) -> subprocess.Popen[bytes]:
