@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -53,6 +54,21 @@ def test_with_a_click_time_is_judged_against_it(hesitating: Path) -> None:
         assert result.performance is None
         assert result.tempo == DRILL.tempo
         assert result.score < 90.0
+
+
+@pytest.mark.parametrize("part", ["call", "ground"])
+def test_a_drill_in_which_the_trainer_plays_is_judged_against_its_beat(
+    hesitating: Path, part: str
+) -> None:
+    if part == "call":
+        steps = (replace(DRILL.steps[0], call=True), *DRILL.steps[1:])
+        drill = replace(DRILL, steps=steps)
+    else:
+        drill = replace(DRILL, ground=find_drill("over-to-you").ground)
+    plan = Plan(Harp.of("D"), RecordingSpec(hesitating), drill=drill)
+    results = [event.result for event in run_take(plan) if isinstance(event, PassEnded)]
+    assert results
+    assert [result.performance for result in results] == [None] * len(results)
 
 
 def test_another_harp_is_named_and_marked_if_wanted(hesitating: Path) -> None:
