@@ -99,6 +99,15 @@ def test_the_gate_has_hysteresis() -> None:
     assert not gate.open
 
 
+def test_a_beat_is_no_attack_just_after_several_reeds_sounded() -> None:
+    beat = [-24.0, -23.0, -20.7, -18.0, -18.2, -20.0]  # 33 Hz, as blow 2 and 3 of a low C harp
+    gate = LevelGate(HOP_S)
+    for level in [-80.0] * 100 + beat * 10:
+        gate.update(level, level > -60.0, level > -60.0)
+    assert not any(gate.update(level, True, False) for level in beat)
+    assert attacks(beat * 4)  # of one reed it would be
+
+
 def test_the_floor_falls_faster_than_it_rises_and_has_bounds() -> None:
     gate = LevelGate(HOP_S)
     before = gate.floor_db

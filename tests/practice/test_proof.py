@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
-from trainer.drill import Drill, find_drill, parse_drill
+from trainer.drill import Drill, find_drill, move_to_harp, parse_drill
 from trainer.harp import Harp
-from trainer.practice.proof import MIN_DISTANCE, perform, prove
+from trainer.practice.proof import MIN_DISTANCE, MIN_FAULTLESS, perform, prove
 from trainer.sound import Fault
 
 SAMPLE = (
@@ -24,6 +24,11 @@ def test_a_drill_cannot_be_passed_while_its_aim_is_missed(name: str) -> None:
     trials = prove(drill, Harp.of(drill.key, drill.tuning))
     assert len(trials) > len(drill.aims)
     assert all(trial.holds for trial in trials), trials
+
+
+def test_chords_of_a_low_harp_whose_reeds_beat_slowly_are_in_time() -> None:
+    harp = Harp.of("low C")
+    assert perform(move_to_harp(find_drill("goods-train"), harp), harp, {}).score >= MIN_FAULTLESS
 
 
 HEAD = 'title = "T"\nharp = "C"\ntempo = 90\ntab = """\n4:1 5:1 6:1 -6:1 |\n"""\n'

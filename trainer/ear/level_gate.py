@@ -96,6 +96,7 @@ class LevelGate:
         self._recent_maxima = [MINIMUM_LEVEL_DB] * parameters.look_back_hops
         self._beat = deque([MINIMUM_LEVEL_DB] * parameters.beat_hops, maxlen=parameters.beat_hops)
         self._hops_since_attack = parameters.rise_hops
+        self._hops_since_several = parameters.look_back_hops
 
     def update(self, level: float, pitched: bool, several: bool = False) -> bool:
         """Process the level of one more hop.
@@ -110,6 +111,7 @@ class LevelGate:
         """
         p = self._parameters
         self._beat.append(level)
+        self._hops_since_several = 0 if several else self._hops_since_several + 1
         if level < self.floor_db:
             self.floor_db = max(level, self.floor_db - self._fall_db, p.lowest_floor_db)
         elif not pitched:
@@ -119,7 +121,9 @@ class LevelGate:
         maximum = max(self._beat)
         attack = self.open and not was_open
         if self.open and was_open and self._hops_since_attack >= p.rise_hops:
-            now, recent = (maximum, self._recent_maxima) if several else (level, self._recent)
+            # The span of the minimum may hold beats until several reeds have been silent for it.
+            beats = self._hops_since_several < p.look_back_hops
+            now, recent = (maximum, self._recent_maxima) if beats else (level, self._recent)
             threshold = min(
                 min(recent) + p.attack_db, min(recent[-p.quick_hops :]) + p.quick_attack_db
             )
