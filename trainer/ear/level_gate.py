@@ -53,8 +53,8 @@ class GateParameters:
     beat_hops: int = 6
     """Span of the maximum that replaces the level while several reeds sound, hops (30 ms).
 
-    Low reeds beat at the difference of their pitches, 35 Hz or more, so 30 ms contain a beat's
-    maximum.
+    Neighbouring reeds beat at the difference of their pitches. On a low C harp it is 31 Hz or more,
+    and 35 Hz on higher ones, so 30 ms contain a beat's maximum or come within 2 ms of it.
     """
     rise_hops: int = 12
     """Time in which a further rise belongs to the same attack, hops (60 ms): reeds speak slowly."""
@@ -121,7 +121,7 @@ class LevelGate:
         maximum = max(self._beat)
         attack = self.open and not was_open
         if self.open and was_open and self._hops_since_attack >= p.rise_hops:
-            # The span of the minimum may hold beats until several reeds have been silent for it.
+            # After several reeds were detected, the span of the minimum still holds their beats.
             beats = self._hops_since_several < p.look_back_hops
             now, recent = (maximum, self._recent_maxima) if beats else (level, self._recent)
             threshold = min(
