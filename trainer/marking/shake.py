@@ -1,10 +1,16 @@
 """Measuring a shake: the rapid alternation of two sounds of one breath.
 
-While both reeds overlap the ear follows the louder one, so that its pitch changes sides once for
-each change of the player. A reading belongs to the sound nearest to its pitch; a visit of less than
-15 ms is no change of sides. In a room that rings, both reeds sound all the time, and the pitch may
-stay with one of them; their levels relative to each other still rise and fall, and separate the
-sides. How long each side lasts is then not known. From the times of the changes follow
+A reading belongs to the sound nearest to its pitch; a visit of less than 15 ms is no change of
+sides. After a change the ear's window, and the reverberation of a room, still hold the sound
+before. So where the pitch changes sides once while both reeds are detected, all of that time
+belongs to the sound that follows: on a low harp, whose windows are long, the pitch changes up to
+40 ms later than the player, and more often in one direction than in the other.
+
+In a room that rings long, both reeds sound all the time, and the pitch may stay with one of them;
+their levels relative to each other still rise and fall, and separate the sides. How long each side
+lasts is then not known.
+
+From the times of the changes follow
 
 - the rate: the median time from a change to the next one in the same direction is one cycle;
 - the fraction of the time on the step's own sound, over whole cycles;
@@ -17,6 +23,7 @@ Rates of shakes and how even they must be are common practice.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,12 +107,18 @@ class _Sides:
 def _sides_by_pitch(
     target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64]
 ) -> _Sides:
-    """The sound nearest to the pitch."""
+    """The sound nearest to the pitch; in the overlap of one change, the one that follows."""
     own, other = (
         np.abs(cents_from_nearest(history.pitch[frames], pitches))
         for pitches in (target.path[0], target.shake_pitches)
     )
-    return _Sides(np.minimum(own, other) <= MEASUREMENT.max_chord_cents, other < own)
+    known, is_other = np.minimum(own, other) <= MEASUREMENT.max_chord_cents, other < own
+    alone = np.flatnonzero(known & ~_together(target, history, frames))
+    for last, first in pairwise(alone):
+        overlap = is_other[last : first + 1]
+        if is_other[last] != is_other[first] and np.count_nonzero(np.diff(overlap)) == 1:
+            is_other[last + 1 : first] = is_other[first]
+    return _Sides(known, is_other)
 
 
 def _louder_in_turn(
@@ -116,16 +129,13 @@ def _louder_in_turn(
     None where they do not, and where their levels do not move: that is a chord.
     """
     assert target.step.shake is not None
-    own, other = (
-        (tab.hole, reed_mask([tab.hole], tab.breath))
-        for tab in (target.step.first[0], target.step.shake.other[0])
-    )
-    reeds = history.reeds[frames]
-    together = (reeds & own[1] != 0) & (reeds & other[1] != 0)
-    if together.sum() <= MEASUREMENT.min_together * np.count_nonzero(reeds):
+    together = _together(target, history, frames)
+    sounding = np.count_nonzero(history.reeds[frames])
+    if together.sum() <= MEASUREMENT.min_together * sounding:
         return None
+    own, other = target.step.first[0].hole, target.step.shake.other[0].hole
     levels = history.levels[frames].astype(float)
-    difference = levels[:, other[0] - 1] - levels[:, own[0] - 1]
+    difference = levels[:, other - 1] - levels[:, own - 1]
     known = ~np.isnan(difference)
     if known.sum() < MEASUREMENT.min_line_frames:
         return None
@@ -134,6 +144,19 @@ def _louder_in_turn(
         return None
     middle = 0.5 * float(low + high)
     return _Sides(known, difference > middle, middle)
+
+
+def _together(
+    target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64]
+) -> NDArray[np.bool_]:
+    """Whether the first reeds of both sounds are detected, shape (n,)."""
+    assert target.step.shake is not None
+    own, other = (
+        reed_mask([tab.hole], tab.breath)
+        for tab in (target.step.first[0], target.step.shake.other[0])
+    )
+    reeds = history.reeds[frames]
+    return (reeds & own != 0) & (reeds & other != 0)
 
 
 def _changes(time_s: Floats, is_other: NDArray[np.bool_]) -> tuple[Floats, NDArray[np.bool_]]:
