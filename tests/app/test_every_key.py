@@ -137,7 +137,11 @@ async def go_to(pilot: Pilot[None], puppet: Puppet, screen: type) -> None:
         folder = app.session.plan.journal.parent
         (folder / "heard.wav").touch()
         assert HEARD.recording is not None
-        drill = replace(HEARD, recording=replace(HEARD.recording, folder=str(folder)))
+        drill = replace(
+            HEARD,
+            second=(replace(HEARD.steps[-1], index=0),),
+            recording=replace(HEARD.recording, folder=str(folder)),
+        )
         opened = TranscriptFile.of_drill(drill)
         assert opened is not None
         app.push_screen(TranscriptScreen(app.session, app.session.plan, opened))
@@ -418,6 +422,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("x delete", notes_are(-1)),
         Case("t", notes_are(+1)),
         Case("j", notes_are(-1)),
+        Case("o", tab_is("2")),
         Case("u", tab_is("-4"), "up"),
         Case("y", tab_is("-5"), "up u"),
         Case("1", says("▶1 C harp"), "2"),

@@ -103,7 +103,7 @@ def test_a_clean_transcript_has_no_warning() -> None:
 
 
 def test_each_warning_has_its_cause() -> None:
-    assert warnings(meter=None) == "too few notes for a beat; times are in seconds"
+    assert warnings(meter=None) == "too few notes for a beat"
     off_beat = Meter(100.0, (4, 4), (0.0, 0.6, 1.2), near=0.5)
     assert "50% of the notes fall near a beat" in warnings(meter=off_beat)
     assert "other sounds are mixed in: 1 of 1" in warnings(explained=0.3)

@@ -108,6 +108,10 @@ def tab(
         float | None,
         typer.Option(metavar="SECOND", help="Time of the first full bar. [default: detected]"),
     ] = None,
+    free_time: Annotated[
+        bool,
+        typer.Option("--free-time", help="There is no steady beat: search for none."),
+    ] = False,
     title: Annotated[str | None, typer.Option(help="Title of the drill.")] = None,
     out: Annotated[
         Path | None,
@@ -171,6 +175,10 @@ def tab(
         raise typer.BadParameter("--play-along needs a drill to write; add --out phrase.toml")
     if pick is not None and harp is not None:
         raise typer.BadParameter("give --harp or --pick, not both")
+    if free_time and (tempo, meter, first_beat) != (None, None, None):
+        raise typer.BadParameter(
+            "--free-time searches for no beat; leave --tempo, --meter and --first-beat"
+        )
     with silence_libraries():  # not the whole command: the app draws on standard error
         base = saved_harp(recording)
     harp_settings = player_settings().harp
@@ -193,6 +201,7 @@ def tab(
         tempo=tempo,
         meter=None if meter is None else parse_meter(meter),
         first_beat=first_beat,
+        free_time=free_time,
     )
     if open_:
         _open(request, out)

@@ -76,7 +76,7 @@ def _harp(transcript: Transcript) -> str:
 def _beats(transcript: Transcript) -> str:
     meter = transcript.meter
     if meter is None:
-        return ""
+        return "No beat: times are in seconds."
     beats, value = meter.meter
     swung = f", swung {meter.swing:g} to 1" if meter.swing != 1.0 else ""
     text = f"{beats}/{value}, {meter.tempo:.0f} beats a minute{swung}"

@@ -18,7 +18,13 @@ from trainer.drill import (
     Step,
     Vibrato,
 )
-from trainer.transcript.model import TranscribedNote, Transcript
+from trainer.transcript.free_time import time_freely
+from trainer.transcript.model import Meter, TranscribedNote, Transcript
+
+ABOUT_FREE_TIME = (
+    "Free time: each beat lasts as long as in the recording, and bars only count beats."
+)
+"""Description of a drill in free time that is played along with its recording."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,16 +69,19 @@ def draft_drill(
         name: name of the drill.
         title: title of the drill; by default, where it was heard.
         about: description of the drill.
-        recording: path of the recording, to be played along with; None for none.
+        recording: path of the recording, to be played along with; None for none. Where it has no
+            steady beat, its beats fall on the notes.
         channel: its channel, as in :class:`trainer.sound.RecordingSpec`.
 
     Raises:
-        DrillError: the transcript has no notes, or no beats that a recording could be played
-            along with.
+        DrillError: the transcript has no notes.
     """
     if not transcript.notes:
         raise DrillError(f"no note is heard in {transcript.name}; there is nothing to write down")
     meter = transcript.meter
+    if recording and (meter is None or len(meter.times) < MIN_BEATS):
+        transcript, about = time_freely(transcript), about or ABOUT_FREE_TIME
+        meter = transcript.meter
     bar = meter.meter[0] if meter else 4
     zero = min(part[0].start for part in transcript.parts)
     parts = [_steps(part, zero, bar) for part in transcript.parts]
@@ -97,17 +106,15 @@ def draft_drill(
         start=start,
         swing=meter.swing if meter else 1.0,
         second=second,
-        recording=None if recording is None else _recording(transcript, recording, channel),
+        recording=_recording(transcript, meter, recording, channel)
+        if recording and meter
+        else None,
     )
 
 
-def _recording(transcript: Transcript, file: str, channel: int | None) -> DrillRecording:
-    meter = transcript.meter
-    if meter is None or len(meter.times) < MIN_BEATS:
-        raise DrillError(
-            f"no beat is found in {transcript.name}, so that nobody can be marked along with it; "
-            "give its tempo, such as --tempo 96"
-        )
+def _recording(
+    transcript: Transcript, meter: Meter, file: str, channel: int | None
+) -> DrillRecording:
     times = tuple(round(time, 3) for time in meter.times)
     doubtful = tuple(
         number for number, note in enumerate(transcript.notes, start=1) if note.is_doubtful

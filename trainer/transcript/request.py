@@ -36,6 +36,7 @@ class TranscriptRequest:
         tempo: beats per minute.
         meter: beats per bar and note value of a beat.
         first_beat: seconds at which the first full bar begins.
+        free_time: whether there are no beats to be found; then the three before are None.
     """
 
     path: Path
@@ -50,6 +51,7 @@ class TranscriptRequest:
     tempo: float | None = None
     meter: tuple[int, int] | None = None
     first_beat: float | None = None
+    free_time: bool = False
 
 
 def hear_passage(

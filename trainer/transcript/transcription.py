@@ -133,13 +133,15 @@ def transcribe(request: TranscriptRequest) -> Transcript:
             for note in notate(heard, harp, explained)
         ]
         parts.append(_with_least_movement(notes, harp))
-    quantized, meter = quantize(
-        *parts,
-        tempo=request.tempo,
-        meter=request.meter,
-        first_beat=request.first_beat,
-        count_off=playing.count_off,
-    )
+    quantized, meter = tuple(map(tuple, parts)), None
+    if not request.free_time:
+        quantized, meter = quantize(
+            *parts,
+            tempo=request.tempo,
+            meter=request.meter,
+            first_beat=request.first_beat,
+            count_off=playing.count_off,
+        )
     every = sorted((n for heard in playing.players for n in heard), key=lambda note: note.start)
     position = likeliest_position([_pitch_event(note, harp.a4) for note in every], harp)
     return Transcript(
@@ -349,17 +351,15 @@ def _warnings(
         warnings.append("no second harp is heard")
     if playing.count_off is not None:
         warnings.append("the count-off gives tempo and first beat, and is not written as notes")
-    if meter is None:
+    if meter is None and not request.free_time:
         many = sum(map(len, parts)) >= BEAT.min_notes
         warnings.append(
-            "free time: give --tempo if there is a beat; times are in seconds"
-            if many
-            else "too few notes for a beat; times are in seconds"
+            "free time: give --tempo if there is a beat" if many else "too few notes for a beat"
         )
-    elif meter.near < TRANSCRIPT.min_near:
+    elif meter is not None and meter.near < TRANSCRIPT.min_near:
         warnings.append(
-            f"give --tempo, --meter or --first-beat if you know them: only {meter.near:.0%} of the "
-            "notes fall near a beat"
+            f"only {meter.near:.0%} of the notes fall near a beat: give --tempo, --meter or "
+            "--first-beat if you know them, or --free-time if there is no beat"
         )
     notes = [note for part in parts for note in part]
     doubtful = [note for note in notes if note.is_doubtful]

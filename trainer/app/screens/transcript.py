@@ -126,6 +126,7 @@ class TranscriptScreen(TakeScreen):
         Binding("x,delete", "delete", "delete", tooltip="delete the note; a rest stays"),
         Binding("t", "split", "split", tooltip="split it in two, or a glide into its notes"),
         Binding("j", "join", "join", tooltip="join it with the next note"),
+        Binding("o", "part", "other part", tooltip="correct and play the other harp's part"),
         Binding("enter", "checked", "right", tooltip="the note is right: take its ? away"),
         Binding("u", "undo", "undo", key_display="u y", tooltip="undo"),
         Binding("y", "redo", "redo", show=False, tooltip="redo"),
@@ -226,6 +227,7 @@ class TranscriptScreen(TakeScreen):
     def _open(self, drill: Drill) -> None:
         self._history = EditHistory(EditedDrill(drill))
         self._clean = drill
+        self.refresh_bindings()
         self._show_tab()
 
     def _set_picks(self, picks: PickListState) -> None:
@@ -397,6 +399,15 @@ class TranscriptScreen(TakeScreen):
     def action_join(self) -> None:
         """Join the note with the next one."""
         self._correct(EditedDrill.joined)
+
+    def action_part(self) -> None:
+        """Let the parts change places: the other one is corrected and played along with."""
+        self._correct(EditedDrill.with_other_part)
+        self.refresh_bindings()
+
+    def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
+        """Return whether an action is possible: two parts are needed to change between them."""
+        return action != "part" or bool(self.edited and self.edited.drill.second)
 
     def action_checked(self) -> None:
         """Take the note's doubt away, and go to the next doubtful one."""
