@@ -11,13 +11,13 @@ import time
 from collections import deque
 from collections.abc import Callable, Iterator
 from concurrent.futures import Future
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from fractions import Fraction
 from typing import Any, TypeVar
 
 from trainer.core import TrainerError
 from trainer.core.quantities import quantity_text
-from trainer.drill import BeatClock, Drill, Goal, Step
+from trainer.drill import BeatClock, Drill, Goal, Step, find_unplayable
 from trainer.ear import Reading
 from trainer.harp import Harp, Tab
 from trainer.marking import Mark, Measured, Result
@@ -35,6 +35,7 @@ from trainer.practice import (
     ReadingHeard,
     Request,
     StepMarked,
+    TakeFailed,
     TakeFinished,
 )
 from trainer.sound import Device
@@ -131,6 +132,9 @@ def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event
     if drill is None:
         yield from _listening(plan, noise)
         return
+    if unplayable := find_unplayable(drill.steps, plan.harp):
+        yield 0.0, TakeFailed(unplayable[0].message)
+        return
     tempo = plan.tempo or drill.tempo
     count_in = plan.count_in or drill.meter[0]
     clock = BeatClock(round(count_in * 60 / tempo * RATE), tempo, RATE)
@@ -160,11 +164,13 @@ def scripted_events(plan: Plan, *, seed: int = 1) -> Iterator[tuple[float, Event
 
 
 def _listening(plan: Plan, noise: random.Random) -> Iterator[tuple[float, Event]]:
-    """Yield the events while `DRILL` is played and no drill is open."""
+    """Yield the events while what the harp has of `DRILL` is played and no drill is open."""
+    steps = tuple(step for step in DRILL.steps if not find_unplayable([step], plan.harp))
+    drill = replace(DRILL, steps=steps)
     clock = BeatClock(0, DRILL.tempo, RATE)
     yield 0.0, PassStarted(None, 0, 0, "the scripted player", False)
     for sample in range(0, clock.sample(DRILL.end), HOP):
-        yield sample / RATE, ReadingHeard(_reading(plan.harp, DRILL, clock, sample, noise))
+        yield sample / RATE, ReadingHeard(_reading(plan.harp, drill, clock, sample, noise))
     yield clock.sample(DRILL.end) / RATE, TakeFinished()
 
 

@@ -46,7 +46,7 @@ from trainer.app.screens.today import TodayScreen
 from trainer.app.screens.transcript import TranscriptScreen
 from trainer.app.transcript_file import TranscriptFile
 from trainer.coach import DailySet, course_standing
-from trainer.drill import Drill, Step, read_course, read_drill, read_shelf
+from trainer.drill import Drill, Section, Step, read_course, read_drill, read_shelf
 from trainer.harp import Harp, load_tuning, tuning_names
 from trainer.practice import (
     GuessHarps,
@@ -86,8 +86,8 @@ SCREENS: dict[type, tuple[str, ...]] = {
 """The screens and the keys that open them."""
 WRITTEN_DOWN = replace(scripted.DRILL, name="written-down")
 """What the listener's process makes of a passage."""
-NEED_RECORDING = ((PracticeScreen, "e"), (PracticeScreen, "u"))
-"""Keys that need a drill with a recording."""
+NEED_MORE = ((PracticeScreen, "e"), (PracticeScreen, "u"), (PracticeScreen, "j"))
+"""Keys that need a drill with a recording, or sections."""
 PRESSES = 150
 REEDS = Path(__file__).parent.parent / "reeds"
 
@@ -316,6 +316,7 @@ CASES: dict[type, tuple[Case, ...]] = {
         Case("d", plays(PlayerSpec)),
         Case("f", lambda now: now.plan.follows),
         Case("l", lambda now: now.plan.loops),
+        Case("j", lambda now: now.plan.bars == (2, 3) and "turnaround, bars 2 to 3" in now.words),
         Case("up plus equals_sign", lambda now: now.tempo > OWN),
         Case("down minus", lambda now: now.tempo < OWN),
         Case("0", lambda now: now.tempo == OWN, "up"),
@@ -527,8 +528,8 @@ def test_each_key_has_its_effect(plan: Plan, screen: type, key: str, case: Case)
         with Journal(plan.journal) as journal:
             journal.add(*evenings(3, days=50, gain=6.0))
 
-    if (screen, key) in NEED_RECORDING:
-        plan = replace(plan, drill=HEARD)
+    if (screen, key) in NEED_MORE:
+        plan = replace(plan, drill=replace(HEARD, sections=(Section("turnaround", 2, 3),)))
 
     async def test(pilot: Pilot[None], puppet: Puppet) -> None:
         if screen is not TrainerApp:

@@ -443,6 +443,11 @@ class Section:
     first: int
     last: int
 
+    @property
+    def bars(self) -> tuple[int, int]:
+        """Its first and last bar."""
+        return self.first, self.last
+
 
 @dataclass(frozen=True, slots=True)
 class Remark:
@@ -654,7 +659,7 @@ class Drill:
         """
         for section in self.sections:
             if section.name.lower() == name.strip().lower():
-                return section.first, section.last
+                return section.bars
         names = ", ".join(section.name for section in self.sections)
         known = f"its sections are {names}" if names else "it names no sections"
         raise DrillError(f"{self.name} has no section '{name}'; {known}")

@@ -253,17 +253,16 @@ def _check_consistency(
     if pickup_beats(table.pickup) >= int(meter):
         message = f"leave out the pick-up: {table.pickup:g} beats fill the bar of {meter}"
         return [FieldProblem(("pickup",), "value", message)]
-    drill = _drill("", table, music, second, ground)
+    drill = _drill("the drill", table, music, second, ground)  # it has no name yet
     ranges: dict[tuple[str, ...], tuple[int, int]] = {}
     if drill.loop:
         ranges["loop",] = drill.loop
-    ranges |= {("sections", part.name): (part.first, part.last) for part in drill.sections}
+    ranges |= {("sections", part.name): part.bars for part in drill.sections}
     for path, (first, last) in ranges.items():
         try:
             drill.step_range(first, last)
         except DrillError as error:
-            message = str(error).replace(" of  ", " ").strip()  # the drill has no name yet
-            problems.append(FieldProblem(path, "value", message))
+            problems.append(FieldProblem(path, "value", str(error)))
     for remark in drill.remarks:
         notes = sum(step.bar == remark.bar for step in drill.steps)
         if remark.bar > drill.bars or remark.note > notes:

@@ -45,13 +45,22 @@ _KEY = f"^ *(({_RANGE})[- ]?)?[A-Ga-g][#bB♯♭]? *$"
 
 
 class _Generator(GenerateJsonSchema):
-    """Generator without titles of fields and without null, which TOML lacks."""
+    """Generator without titles of fields and without null, which TOML lacks.
+
+    Names that a table does not allow are refused, too.
+    """
 
     def field_title_should_be_set(self, schema: Any) -> bool:
         return False
 
     def nullable_schema(self, schema: core_schema.NullableSchema) -> JsonSchemaValue:
         return self.generate_inner(schema["schema"])
+
+    def dict_schema(self, schema: core_schema.DictSchema) -> JsonSchemaValue:
+        generated = super().dict_schema(schema)
+        if "patternProperties" in generated:
+            generated["additionalProperties"] = False
+        return generated
 
     def default_schema(self, schema: core_schema.WithDefaultSchema) -> JsonSchemaValue:
         generated = super().default_schema(schema)

@@ -73,7 +73,7 @@ def practice_plan(drill: Drill) -> PracticePlan:
     p = PRACTICE_PLAN
     steps = [
         PlanStep(
-            f"{section.name}, {bars_text((section.first, section.last))}",
+            f"{section.name}, {bars_text(section.bars)}",
             _tempi(drill, p.section_ratios),
             _remarks(drill, [section]),
             _command(drill, p.section_ratios, section),

@@ -56,7 +56,8 @@ def plan_phrases(plan: Plan, tempo: float) -> tuple[str, ...]:
     if drill.tightening or plan.tolerance is not None:
         phrases.append(f"±{drill.goal.tolerance:g}")
     if plan.played_bars:
-        phrases.append(bars_text(plan.played_bars))
+        names = [part.name for part in drill.sections if part.bars == plan.played_bars]
+        phrases.append(", ".join([*names, bars_text(plan.played_bars)]))
     if drill.recording and drill.recording.fade_db:
         phrases.append(f"recorded harp -{drill.recording.fade_db:g} dB")
     if plan.follows:

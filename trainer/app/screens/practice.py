@@ -149,6 +149,7 @@ class PracticeScreen(TakeScreen):
             show=False,
             tooltip="last bar: one earlier, then back to the end",
         ),
+        Binding("j", "section", "section", tooltip="the drill's next section, or all of it"),
         Binding("l", "loop", "loop", tooltip="loop on or off, from the next pass on"),
         Binding("t", "today", "today", tooltip="today: the daily set and its reasons"),
         *(Binding(key, name, words, tooltip=about) for key, name, words, about in PLACES),
@@ -495,11 +496,13 @@ class PracticeScreen(TakeScreen):
         self._change(replace(self.session.plan, drill=replace(drill, recording=recording)))
 
     def check_action(self, action: str, parameters: tuple[object, ...]) -> bool | None:
-        """Return whether an action is possible: some need a drill with a recording."""
-        if action not in ("correct", "fade"):
-            return True
+        """Return whether an action is possible: some need a recording, or sections."""
         drill = self.session.plan.drill
-        return drill is not None and drill.recording is not None
+        if action in ("correct", "fade"):
+            return drill is not None and drill.recording is not None
+        if action == "section":
+            return drill is not None and bool(drill.sections)
+        return True
 
     def action_pause(self) -> None:
         """Pause at the current bar, or resume from it."""
@@ -559,6 +562,16 @@ class PracticeScreen(TakeScreen):
         if plan.drill is not None:
             first, last = plan.played_bars or (1, plan.drill.bars)
             self._set_bars(plan, first, last - 1 if last > first else plan.drill.bars)
+
+    def action_section(self) -> None:
+        """Play the next section of the drill; after the last one, all of it."""
+        plan = self.session.plan
+        if plan.drill is None:
+            return
+        parts = [(1, plan.drill.bars), *(part.bars for part in plan.drill.sections)]
+        bars = plan.played_bars or parts[0]
+        place = parts.index(bars) + 1 if bars in parts else 1
+        self._set_bars(plan, *parts[place % len(parts)])
 
     def _set_bars(self, plan: Plan, first: int, last: int) -> None:
         if plan.drill is not None and (first, last) == (1, plan.drill.bars) and not plan.drill.loop:
