@@ -10,7 +10,7 @@ import re
 import pytest
 
 from tests.support import shelf
-from trainer.drill import Drill, drill_position, parse_drill
+from trainer.drill import Drill, drill_position, find_drill, parse_drill
 from trainer.harp import Harp
 
 
@@ -36,3 +36,11 @@ def test_the_position_does_not_depend_on_the_harps_key() -> None:
     for key in ("G", "C", "Eb", "low F"):
         drill = parse_drill(text.format(key), "t")
         assert drill_position(drill, Harp.of(key)) == 1
+
+
+@pytest.mark.parametrize(
+    ("name", "position"), [("goods-train", 1), ("shunting-yard", 2), ("last-train-inland", 1)]
+)
+def test_chords_that_are_written_by_one_hole_count_whole(name: str, position: int) -> None:
+    drill = find_drill(name)
+    assert drill_position(drill, Harp.of(drill.key, drill.tuning)) == position

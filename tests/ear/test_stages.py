@@ -1015,6 +1015,20 @@ def test_known_reeds_are_confirmed_until_something_changes(
     assert len(searches) == 4
 
 
+def test_a_pitch_that_other_reeds_have_misled_is_put_right() -> None:
+    """In a low chord, the pitch may be tracked between two reeds, where no reed of theirs is."""
+    harp = Harp.of("Ab")
+    chord = sum(reed(harp.hz(Tab.parse(tab)), 0.085) for tab in ("1", "2", "3"))
+    misled = harp.hz(Tab.parse("1")) * 2.0 ** (73.0 / 1200.0)
+    detector = ReedDetector(harp, RATE)
+    estimate = detector.detect(chord, misled, Tab.parse("-1'"))
+    assert estimate is not None
+    assert estimate.tab == Tab.parse("1")
+    assert estimate.breath is Breath.BLOW
+    assert estimate.hz == pytest.approx(harp.hz(Tab.parse("1")), rel=0.001)
+    assert {hole for hole, db in estimate.levels if db > -10.0} == {2, 3}
+
+
 def test_a_steep_pitch_before_a_gap_predicts_no_pitch_after_it() -> None:
     """Carried on over the gap, the fall would end below 0 Hz."""
     note, ear = _NoteState(8), EarParameters()

@@ -12,14 +12,14 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from itertools import pairwise
 from statistics import median
 
 from trainer.drill.fingerings import TargetPitch, target_pitches
-from trainer.drill.model import Drill
-from trainer.harp import Harp, Tuning, load_tuning
+from trainer.drill.model import Drill, Sound, Step
+from trainer.harp import HOLES, Harp, Tab, Tuning, load_tuning
 from trainer.music import POSITIONS, key_in_position
 
 _MAJOR = (0, 2, 4, 5, 7, 9, 11)
@@ -127,11 +127,27 @@ def drill_position(drill: Drill, harp: Harp) -> int:
         PitchEvent(
             clock.sample(step.start) / 1000.0,
             clock.sample(step.end) / 1000.0,
-            target_pitches(step, harp),
+            target_pitches(_with_whole_chords(step, harp), harp),
         )
         for step in drill.steps
     ]
     return likeliest_position(events, harp)
+
+
+def _with_whole_chords(step: Step, harp: Harp) -> Step:
+    """Return a step with the chords that are written by one hole in full, their roots first."""
+    if not step.implied_neighbour(step.first):
+        return step
+    return replace(step, sounds=tuple(_around(sound, harp) for sound in step.sounds))
+
+
+def _around(sound: Sound, harp: Harp) -> Sound:
+    """Return the chord of a hole and its neighbours; its root is the note with a fifth above."""
+    (tab,) = sound
+    holes = sorted({tab.hole - 1, tab.hole, tab.hole + 1} & set(HOLES))
+    chord = [Tab(hole, tab.breath) for hole in holes]
+    classes = {harp.midi(each) % 12 for each in chord}
+    return tuple(sorted(chord, key=lambda each: (harp.midi(each) + 7) % 12 not in classes))
 
 
 def likeliest_position(events: Sequence[PitchEvent], harp: Harp) -> int:
