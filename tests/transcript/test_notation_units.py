@@ -14,7 +14,7 @@ from trainer.ear import HeardNote, Modulation, Motion, estimate_motion
 from trainer.harp import Harp, Tab
 from trainer.transcript import TranscribedNote
 from trainer.transcript.harp_guess import HARP_GUESS, candidate_harps, guess_harps
-from trainer.transcript.notation import nearest_entry_of_reed, notate
+from trainer.transcript.notation import nearest_entry_of_reed, notate, pitch_events
 from trainer.transcript.transcription import estimate_a4, without_reverberation
 
 C, RATE = Harp.of("C"), 48_000
@@ -132,6 +132,25 @@ def test_a_shallow_movement_stays_on_its_entry() -> None:
     path = [(0.0, hz("-4")), (0.3, hz("-4")), (0.34, hz("-4") * 0.98), (0.8, hz("-4") * 0.98)]
     (note,) = notated(heard("-4", path=path, seconds=0.8))
     assert note.tab == "-4"
+
+
+@pytest.mark.parametrize(
+    ("corners", "seconds", "pitches"),
+    [
+        ([(0.0, "-4'"), (0.08, "-4'"), (0.17, "-4")], 0.17, [[74]]),  # a scoop of the reed
+        ([(0.0, "-4"), (0.05, "-4"), (0.17, "-4'")], 0.17, [[74, 73]]),
+        ([(0.0, "-4'"), (0.3, "-4'"), (0.34, "-4"), (0.8, "-4")], 0.8, [[73], [74]]),
+        ([(0.0, "-4"), (0.2, "-4"), (0.4, "-4'"), (0.7, "-4'")], 0.7, [[74, 73]]),
+    ],
+)
+def test_a_harp_is_guessed_from_the_notes_that_would_be_written(
+    corners: list[tuple[float, str]], seconds: float, pitches: list[list[int]]
+) -> None:
+    path = [(at, hz(tab)) for at, tab in corners]
+    events = list(pitch_events(heard("-4", path=path, seconds=seconds), 440.0))
+    assert [[pitch.notes[0] for pitch in event.path] for event in events] == pitches
+    assert events[0].start == 1.0
+    assert events[-1].end == pytest.approx(1.0 + seconds)
 
 
 @pytest.mark.parametrize(

@@ -7,16 +7,17 @@ own, slurred to the one before.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
+from typing import Generic, TypeVar
 
 import numpy as np
 
-from trainer.drill import CleannessRule, Sound, Vibrato
+from trainer.drill import CleannessRule, PitchEvent, Sound, TargetPitch, Vibrato
 from trainer.ear import HeardNote, HeldPart, held_parts
 from trainer.harp import Harp, Tab
-from trainer.music import cents
+from trainer.music import cents, hz_to_midi
 from trainer.transcript.model import TranscribedNote
 
 
@@ -50,11 +51,14 @@ NOTATION = NotationParameters()
 """The constants in use."""
 
 
-@dataclass(frozen=True, slots=True)
-class _Stretch:
-    """A part of a note on one entry: seconds from the note's start, and f0."""
+Entry = TypeVar("Entry", Tab, int)
 
-    tab: Tab
+
+@dataclass(frozen=True, slots=True)
+class _Stretch(Generic[Entry]):
+    """A part of a note on one entry of a harp, or half step: seconds from its start, and f0."""
+
+    entry: Entry
     start: float
     end: float
     hz: float
@@ -75,22 +79,39 @@ def notate(
         yield from _notate_note(note, harp, None if explained is None else explained[i])
 
 
+def pitch_events(note: HeardNote, a4: float) -> Iterator[PitchEvent]:
+    """Yield the notes of a heard note as pitches, whatever the harp.
+
+    Args:
+        note: the heard note.
+        a4: reference pitch of the harp, Hz.
+    """
+
+    def half_step(hz: float) -> int:
+        return round(hz_to_midi(hz, a4))
+
+    groups = _groups(_stretches(note, half_step(note.hz), half_step))
+    begin = note.start / note.rate
+    for (start, end), group in zip(pairwise(_edges(groups, note)), groups, strict=True):
+        path = tuple(TargetPitch((stretch.entry,)) for stretch in group)
+        yield PitchEvent(begin + start, begin + end, path)
+
+
 def _notate_note(note: HeardNote, harp: Harp, explained: float | None) -> Iterator[TranscribedNote]:
-    stretches = _stretches(note, harp)
-    start, end = note.start / note.rate, note.end / note.rate
-    groups = _groups(stretches)
-    edges = [0.0]
-    for before, after in pairwise(groups):
-        edges.append(0.5 * (before[-1].end + after[0].start))
-    edges.append(end - start)
+    def entry_of_reed(hz: float) -> Tab:
+        return nearest_entry_of_reed(hz, note.tab, harp)
+
+    start = note.start / note.rate
+    groups = _groups(_stretches(note, note.tab, entry_of_reed))
+    edges = _edges(groups, note)
     for i, group in enumerate(groups):
         longest = max(group, key=lambda stretch: stretch.end - stretch.start)
-        sounds = tuple(_sound(stretch.tab, note, harp) for stretch in group)
+        sounds = tuple(_sound(stretch.entry, note, harp) for stretch in group)
         yield TranscribedNote(
             start=start + edges[i],
             end=start + edges[i + 1],
             sounds=sounds,
-            cents=cents(longest.hz, harp.hz(longest.tab)),
+            cents=cents(longest.hz, harp.hz(longest.entry)),
             hz=longest.hz,
             level_db=note.level_db,
             holes=note.holes,
@@ -105,36 +126,53 @@ def _notate_note(note: HeardNote, harp: Harp, explained: float | None) -> Iterat
         )
 
 
-def _stretches(note: HeardNote, harp: Harp) -> list[_Stretch]:
-    """The entries on which a note rests, in order."""
+def _edges(groups: Sequence[Sequence[_Stretch[Entry]]], note: HeardNote) -> list[float]:
+    """Bounds of the groups in seconds from the note's start, one more than there are groups."""
+    edges = [0.0]
+    for before, after in pairwise(groups):
+        edges.append(0.5 * (before[-1].end + after[0].start))
+    edges.append((note.end - note.start) / note.rate)
+    return edges
+
+
+def _stretches(
+    note: HeardNote, entry: Entry, entry_of: Callable[[float], Entry]
+) -> list[_Stretch[Entry]]:
+    """The entries on which a note rests, in order.
+
+    Args:
+        note: the heard note.
+        entry: its entry as a whole.
+        entry_of: the entry of a pitch in Hz.
+    """
     length = (note.end - note.start) / note.rate
-    whole = [_Stretch(note.tab, 0.0, length, note.hz)]
+    whole = [_Stretch(entry, 0.0, length, note.hz)]
     if note.motion.glide is None or (len(note.holes) > 1 and note.leak_db is None):
         return whole
     at, hz = np.array(note.path, dtype=float).T
     held = list(held_parts((at - note.start) / note.rate, hz, length))
     held = _with_ends(held, note, length)
-    stretches: list[_Stretch] = []
+    stretches: list[_Stretch[Entry]] = []
     for part in held:
-        tab = nearest_entry_of_reed(part.hz, note.tab, harp)
-        if stretches and stretches[-1].tab == tab:
+        each = entry_of(part.hz)
+        if stretches and stretches[-1].entry == each:
             before = stretches.pop()
             longer = part if part.end - part.start > before.end - before.start else before
-            stretches.append(_Stretch(tab, before.start, part.end, longer.hz))
+            stretches.append(_Stretch(each, before.start, part.end, longer.hz))
         else:
-            stretches.append(_Stretch(tab, part.start, part.end, part.hz))
+            stretches.append(_Stretch(each, part.start, part.end, part.hz))
     stretches = _without_scoop(stretches)
     return stretches if len(stretches) > 1 else whole
 
 
-def _without_scoop(stretches: list[_Stretch]) -> list[_Stretch]:
+def _without_scoop(stretches: list[_Stretch[Entry]]) -> list[_Stretch[Entry]]:
     """The entries without a short one at the attack from which the pitch rises: that is a scoop."""
     if len(stretches) < 2:
         return stretches
     scoop, note, *others = stretches
     if scoop.end > NOTATION.max_scoop_s or scoop.hz > note.hz:
         return stretches
-    return [_Stretch(note.tab, scoop.start, note.end, note.hz), *others]
+    return [_Stretch(note.entry, scoop.start, note.end, note.hz), *others]
 
 
 def _with_ends(held: list[HeldPart], note: HeardNote, length: float) -> list[HeldPart]:
@@ -164,7 +202,7 @@ def nearest_entry_of_reed(hz: float, tab: Tab, harp: Harp) -> Tab:
     return min(entries, key=lambda entry: abs(cents(hz, harp.hz(entry))))
 
 
-def _groups(stretches: list[_Stretch]) -> list[list[_Stretch]]:
+def _groups(stretches: list[_Stretch[Entry]]) -> list[list[_Stretch[Entry]]]:
     """Stretches that are one note each: a glide, or a rest between steps."""
     groups = [[stretches[0]]]
     for after in stretches[1:]:

@@ -17,7 +17,7 @@ from trainer.drill import (
     easiest_fingerings,
     likeliest_position,
 )
-from trainer.ear import HeardNote, held_parts
+from trainer.ear import HeardNote
 from trainer.harp import Harp
 from trainer.music import hz_to_midi, key_in_position
 from trainer.transcript.beat_tracking import BEAT
@@ -40,7 +40,7 @@ from trainer.transcript.model import (
     TranscribedNote,
     Transcript,
 )
-from trainer.transcript.notation import notate
+from trainer.transcript.notation import notate, pitch_events
 from trainer.transcript.note_values import quantize
 from trainer.transcript.request import (
     TranscriptError,
@@ -143,7 +143,9 @@ def transcribe(request: TranscriptRequest) -> Transcript:
             count_off=playing.count_off,
         )
     every = sorted((n for heard in playing.players for n in heard), key=lambda note: note.start)
-    position = likeliest_position([_pitch_event(note, harp.a4) for note in every], harp)
+    position = likeliest_position(
+        [event for note in every for event in pitch_events(note, harp.a4)], harp
+    )
     return Transcript(
         name=request.path.name,
         harp=harp,
@@ -305,7 +307,11 @@ def _identify_two_players(request: TranscriptRequest, harp: Harp) -> _Playing | 
     guesses: tuple[HarpGuess, ...] = ()
     if request.harp is None:
         both = sorted((*assignment.first, *assignment.second), key=lambda note: note.start)
-        events = [_pitch_event(to_heard_note(note, harp, source_rate), harp.a4) for note in both]
+        events = [
+            event
+            for note in both
+            for event in pitch_events(to_heard_note(note, harp, source_rate), harp.a4)
+        ]
         guesses = guess_harps(events, candidate_harps(request.tuning, harp.a4))
         harp = _picked(request, guesses)
         assignment = separate_players(group_tones(tones, harp))
@@ -331,7 +337,7 @@ def _hear_on_likeliest_harp(
     heard = hear_passage(request, any_harp, TRANSCRIPT.any_harp_hz)
     if request.a4 is None:
         a4 = estimate_a4(heard)
-    events = [_pitch_event(note, a4) for note in heard]
+    events = [event for note in heard for event in pitch_events(note, a4)]
     guesses = guess_harps(events, candidate_harps(request.tuning, a4))
     best = _picked(request, guesses)
     return best, hear_passage(request, best), guesses
@@ -456,19 +462,6 @@ def _check_pick(request: TranscriptRequest, guesses: Sequence[HarpGuess]) -> Non
             f"pick 1 to {len(guesses)}, or name the harp: there is no guess {request.pick} of "
             f"{request.path.name}"
         )
-
-
-def _pitch_event(note: HeardNote, a4: float) -> PitchEvent:
-    """A heard note as a path of pitches, whatever the harp."""
-    start, end = note.start / note.rate, note.end / note.rate
-    hz = [note.hz]
-    if note.motion.glide is not None:
-        at, path = np.array(note.path, dtype=float).T
-        held = held_parts((at - note.start) / note.rate, path, end - start)
-        hz = [part.hz for part in held] or [note.motion.glide.start_hz, note.motion.glide.end_hz]
-    midi = [round(hz_to_midi(f0, a4)) for f0 in hz]
-    path_midi = [number for i, number in enumerate(midi) if i == 0 or number != midi[i - 1]]
-    return PitchEvent(start, end, tuple(TargetPitch((number,)) for number in path_midi))
 
 
 def _with_least_movement(notes: Sequence[TranscribedNote], harp: Harp) -> list[TranscribedNote]:
