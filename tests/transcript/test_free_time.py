@@ -102,6 +102,7 @@ def test_a_recording_in_free_time_is_played_along_with(tmp_path: Path) -> None:
     assert not transcript.warnings
     drill = draft_drill(transcript, "free", recording=str(tmp_path / "free.wav"))
     assert drill.recording is not None
+    assert drill.recording.is_in_free_time
     starts = [drill.recording.second(step.start) for step in drill.steps]
     assert starts == pytest.approx(list(zero_s + times[:-1] - times[0]), abs=0.02)
 
@@ -111,3 +112,11 @@ def test_a_recording_in_free_time_is_played_along_with(tmp_path: Path) -> None:
         if isinstance(event, PassEnded)
     )
     assert result.score >= 95.0
+
+
+def test_a_tempo_that_drifts_or_stops_once_is_no_free_time() -> None:
+    drifting = np.cumsum(0.5 + 0.1 * np.sin(np.arange(40) / 6.0))
+    assert not DrillRecording("x.wav", tuple(drifting)).is_in_free_time
+    stopped = np.cumsum([0.5] * 10 + [3.0] + [0.5] * 10)
+    assert not DrillRecording("x.wav", tuple(stopped)).is_in_free_time
+    assert not DrillRecording("x.wav", (0.0, 0.5)).is_in_free_time

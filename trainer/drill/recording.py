@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field, replace
 from fractions import Fraction
+from itertools import pairwise
 from pathlib import Path
 
 from trainer.drill.clock import RecordedTempo
@@ -12,6 +13,10 @@ MIN_BEATS, MAX_BEATS = 2, 4000
 """Number of beats of a recording. Chosen: up to ten minutes at 400 beats a minute."""
 MIN_BEAT_S = 0.1
 """Shortest beat of a recording in seconds. Chosen: 600 beats a minute."""
+
+MAX_TEMPO_RATIO = 1.5
+"""Ratio of long beats to short ones, without the outermost tenths, over which a recording is in
+free time. Chosen: a speed-up to half as fast again is still a tempo."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -41,6 +46,13 @@ class DrillRecording:
     def path(self) -> Path:
         """Where the recording is."""
         return Path(self.folder) / self.file
+
+    @property
+    def is_in_free_time(self) -> bool:
+        """Whether its beats differ so much in length that it has no tempo."""
+        lengths = sorted(after - before for before, after in pairwise(self.times))
+        edge = len(lengths) // 10
+        return lengths[-1 - edge] > MAX_TEMPO_RATIO * lengths[edge]
 
     def beside(self, drill_file: Path) -> DrillRecording:
         """Return it as the recording of a drill in a file."""

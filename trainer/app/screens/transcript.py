@@ -268,6 +268,8 @@ class TranscriptScreen(TakeScreen):
         drill = edited.drill
         beats, value = drill.meter
         about: tuple[str, ...] = (f"{drill.key} harp", f"tempo {drill.tempo:g}", f"{beats}/{value}")
+        if drill.recording and drill.recording.is_in_free_time:
+            about = (f"{drill.key} harp", "free time")
         if not self._is_saved:
             about = (*about, "not saved")
         self._head.show(HeadState(self._recording_name, about, self.session.take.phase))
