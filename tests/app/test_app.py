@@ -963,6 +963,14 @@ def test_page_scrolls_by_a_line_and_shows_the_next() -> None:
     assert all(b - a in (0, 1) for a, b in itertools.pairwise(tops))
 
 
+def test_the_bars_that_were_chosen_are_on_top_before_they_are_played() -> None:
+    layout = lay_out_tab(DRILL, 36, 3)
+    for bar in range(DRILL.bars):
+        line = layout.place(4.0 * bar)[0]
+        top = top_line_shown(layout, None, 13, 4.0 * bar)
+        assert top == min(line, len(layout.lines) - 3)
+
+
 def test_drill_that_fits_is_shown_whole_at_full_width() -> None:
     for most, bars in ((6, 2), (3, 2)):
         layout = lay_out_tab(DRILL, 90, most)

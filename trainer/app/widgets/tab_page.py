@@ -181,11 +181,21 @@ class TabPageState:
         )
 
 
-def top_line_shown(layout: TabLayout, position: float | None, height: int) -> int:
-    """Return the number of the top line; it keeps the next line visible and scrolls late."""
+def top_line_shown(
+    layout: TabLayout, position: float | None, height: int, first: float = 0.0
+) -> int:
+    """Return the number of the top line; it keeps the next line visible and scrolls late.
+
+    Args:
+        layout: the page.
+        position: beats from the drill's first; None before it has been started.
+        height: rows of the page.
+        first: the beat from which it will be played, which is on top until it is started.
+    """
     fit = max(1, height // ROWS_PER_LINE)
-    line = layout.place(position)[0] if position is not None else 0
-    return min(max(0, line - max(0, fit - 2)), max(0, len(layout.lines) - fit))
+    line = layout.place(first if position is None else position)[0]
+    above = 0 if position is None else max(0, fit - 2)
+    return min(max(0, line - above), max(0, len(layout.lines) - fit))
 
 
 def top_row(layout: TabLayout, number: int, position: float | None) -> TextRow:
@@ -303,7 +313,9 @@ class TabPage(Canvas[TabPageState]):
     def draw(self, state: TabPageState, width: int, height: int) -> Sequence[TextRow]:
         """Draw the visible lines."""
         layout = self._laid_out(state.drill)
-        top = top_line_shown(layout, state.position, height)
+        steps = state.drill.steps
+        first = float(steps[state.first].start) if 0 < state.first < len(steps) else 0.0
+        top = top_line_shown(layout, state.position, height, first)
         rows: list[TextRow] = []
         for number in range(top, min(len(layout.lines), top + max(1, height // ROWS_PER_LINE))):
             rows.append(top_row(layout, number, state.position))
