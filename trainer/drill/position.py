@@ -136,14 +136,14 @@ def drill_position(drill: Drill, harp: Harp) -> int:
 
 def _with_whole_chords(step: Step, harp: Harp) -> Step:
     """Return a step with the chords that are written by one hole in full, their roots first."""
-    if not step.implied_neighbour(step.first):
-        return step
-    return replace(step, sounds=tuple(_around(sound, harp) for sound in step.sounds))
+    sounds = tuple(
+        _around(sound[0], harp) if step.implied_neighbour(sound) else sound for sound in step.sounds
+    )
+    return replace(step, sounds=sounds)
 
 
-def _around(sound: Sound, harp: Harp) -> Sound:
+def _around(tab: Tab, harp: Harp) -> Sound:
     """Return the chord of a hole and its neighbours; its root is the note with a fifth above."""
-    (tab,) = sound
     holes = sorted({tab.hole - 1, tab.hole, tab.hole + 1} & set(HOLES))
     chord = [Tab(hole, tab.breath) for hole in holes]
     classes = {harp.midi(each) % 12 for each in chord}
