@@ -136,19 +136,22 @@ def test_another_harp_keeps_every_pitch_and_what_it_lacks_is_doubtful() -> None:
 
 
 def test_the_other_part_is_corrected_in_its_place() -> None:
-    with pytest.raises(DrillError, match="one part"):
+    with pytest.raises(DrillError, match="no part 2"):
         START.with_other_part()
     second = (Step(0, ((Tab.parse("6"),),), Fraction(1), Fraction(2), 1),)
-    state = EditedDrill(replace(DRILL, second=second), cursor=1)
+    assert DRILL.recording is not None
+    recording = replace(DRILL.recording, second_doubtful=(1,))
+    state = EditedDrill(replace(DRILL, second=second, recording=recording), cursor=1)
     swapped = state.with_other_part()
     assert tab(swapped).startswith("6:2")
     assert [step.sounds for step in swapped.drill.second] == [s.sounds for s in DRILL.steps]
-    assert not swapped.doubtful
+    assert swapped.doubtful == {0}
     corrected = swapped.on_next_hole(1)
     assert tab(corrected).startswith("7:2")
     back = corrected.with_other_part()
     assert back.drill.steps == DRILL.steps
     assert back.doubtful == START.doubtful
+    assert back.drill.recording == DRILL.recording  # the other part was checked
     assert back.drill.second[0].first[0].hole == 7
     assert all(remark.note == 0 for remark in back.drill.remarks)
     assert parse_drill(write_drill(back.drill), DRILL.name) == back.drill

@@ -33,14 +33,11 @@ class EditedDrill:
         cursor: index of the step to which corrections apply.
         source: the drill before it was rewritten for another harp; None if it was not. Another harp
             is written from it again, so that trying harps one after another loses nothing.
-        other_doubtful: numbers of the doubtful notes of the second part, from 1. A drill file has
-            only those of the first.
     """
 
     drill: Drill
     cursor: int = 0
     source: Drill | None = field(default=None, compare=False)
-    other_doubtful: tuple[int, ...] = ()
 
     @property
     def step(self) -> Step:
@@ -284,49 +281,36 @@ class EditedDrill:
         if (harp.key.name, harp.tuning.name) == (source.key, source.tuning):
             return replace(self.at(self.cursor), drill=source, source=source)
         moved = move_by_pitch(source, harp).drill
-        parts = []
-        lacking = set()
+        parts, lacking = [], []
         for part, arranged in ((source.steps, moved.steps), (source.second, moved.second)):
             by_start = {step.start: replace(step, alternative=None) for step in arranged}
             steps = []
             for step in part:
-                if step.start not in by_start and part is source.steps:
-                    lacking.add(step.index)
                 rewritten = by_start.get(step.start) or _nearest(step, written_harp(source), harp)
                 steps.append(replace(rewritten, index=step.index))
             parts.append(tuple(steps))
+            lacking.append({step.index + 1 for step in part if step.start not in by_start})
         recording = source.recording
         if recording is not None:
-            doubtful = {*recording.doubtful, *(index + 1 for index in lacking)}
-            recording = replace(recording, doubtful=tuple(sorted(doubtful)))
+            recording = replace(
+                recording,
+                doubtful=tuple(sorted(lacking[0].union(recording.doubtful))),
+                second_doubtful=tuple(sorted(lacking[1].union(recording.second_doubtful))),
+            )
         drill = replace(moved, steps=parts[0], second=parts[1], recording=recording)
-        return EditedDrill(drill, self.cursor, source, self.other_doubtful)
+        return EditedDrill(drill, self.cursor, source)
 
     # The parts
 
     def with_other_part(self) -> EditedDrill:
         """Return it with its parts in each other's place: the first is corrected, and played.
 
-        Remarks on notes become remarks on their bars.
-
         Raises:
             DrillError: it has one part.
         """
-        drill = self.drill
-        if not drill.second:
-            raise DrillError("this tab has one part")
-        first, second = (
-            tuple(replace(step, index=index) for index, step in enumerate(part))
-            for part in (drill.second, drill.steps)
-        )
-        recording, doubtful = drill.recording, self.other_doubtful
-        if recording is not None:
-            doubtful = recording.doubtful
-            recording = replace(recording, doubtful=self.other_doubtful)
-        remarks = tuple(replace(remark, note=0) for remark in drill.remarks)
-        drill = replace(drill, steps=first, second=second, remarks=remarks, recording=recording)
-        after = [step.index for step in first if step.start >= self.step.start]
-        return EditedDrill(drill, min(after, default=len(first) - 1), other_doubtful=doubtful)
+        drill = replace(self.drill.part(2), name=self.drill.name)
+        after = [step.index for step in drill.steps if step.start >= self.step.start]
+        return EditedDrill(drill, min(after, default=len(drill.steps) - 1))
 
     def _notes(self, changed: Step | None = None) -> list[_Note]:
         """Return the notes with their remarks and doubts.
@@ -361,7 +345,7 @@ class EditedDrill:
         recording = drill.recording and replace(drill.recording, doubtful=tuple(doubtful))
         drill = replace(drill, steps=tuple(steps), remarks=tuple(remarks), recording=recording)
         cursor = next(i for i, step in enumerate(steps) if step.start == at.start)
-        return EditedDrill(drill, cursor, other_doubtful=self.other_doubtful)
+        return EditedDrill(drill, cursor)
 
 
 @dataclass(frozen=True, slots=True)

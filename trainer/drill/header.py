@@ -249,6 +249,11 @@ class SoloTable(_Table):
     )
 
 
+NoteNumbers = Annotated[
+    list[Annotated[int, Field(ge=1, le=MAX_BEATS)]], Field(max_length=MAX_BEATS)
+]
+
+
 class RecordingTable(_Table):
     """The ``[recording]`` table."""
 
@@ -275,11 +280,12 @@ class RecordingTable(_Table):
         le=60,
         description="the dB by which the harp in it is turned down, a number from 0 to 60",
     )
-    doubtful: Annotated[
-        list[Annotated[int, Field(ge=1, le=MAX_BEATS)]], Field(max_length=MAX_BEATS)
-    ] = Field(
+    doubtful: NoteNumbers = Field(
         default=[],
         description="the numbers of the notes to be checked by ear, from 1, such as [3, 17]",
+    )
+    second_doubtful: NoteNumbers = Field(
+        default=[], description="the same of the second part, such as [2]"
     )
 
 

@@ -602,14 +602,14 @@ class Drill:
             return self
         if number != 2 or not self.second:
             raise DrillError(f"{self.name} has no part {number}; it has {1 + bool(self.second)}")
-        name = f"{self.name}, part 2"
-        recording = self.recording and replace(self.recording, doubtful=())
         return replace(
             self,
-            name=name,
+            name=f"{self.name}, part 2",
             steps=self.second,
             second=self.steps,
-            recording=recording,
+            recording=self.recording and self.recording.with_parts_swapped(),
+            # Their numbers count the notes of the first part.
+            remarks=tuple(replace(remark, note=0) for remark in self.remarks),
             solos=(),
             brief=None,
         )

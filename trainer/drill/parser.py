@@ -228,8 +228,8 @@ def _recording(table: DrillTable) -> DrillRecording | None:
     of = table.recording
     if of is None:
         return None
-    doubtful = tuple(sorted(set(of.doubtful)))
-    return DrillRecording(of.file, tuple(of.beats), of.first, of.channel, of.fade, doubtful)
+    first, second = (tuple(sorted(set(numbers))) for numbers in (of.doubtful, of.second_doubtful))
+    return DrillRecording(of.file, tuple(of.beats), of.first, of.channel, of.fade, first, second)
 
 
 def _remark(place: str, text: str) -> Remark:
@@ -353,9 +353,14 @@ def _recording_problem(drill: Drill) -> str:
         return "leave out [recording] or the free clock: a recording has its own beats"
     if drill.climb or drill.tempo_to is not None:
         return "leave out [recording] or the change of tempo: a recording has its own tempo"
-    doubtful = drill.recording.doubtful if drill.recording else ()
-    if doubtful and doubtful[-1] > len(drill.steps):
-        return f"there is no doubtful note {doubtful[-1]}: the drill has {len(drill.steps)} notes"
+    recording = drill.recording
+    if recording is not None:
+        for numbers, steps, part in (
+            (recording.doubtful, drill.steps, "the drill"),
+            (recording.second_doubtful, drill.second, "its second part"),
+        ):
+            if numbers and numbers[-1] > len(steps):
+                return f"there is no doubtful note {numbers[-1]}: {part} has {len(steps)} notes"
     return ""
 
 

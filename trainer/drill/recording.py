@@ -31,6 +31,7 @@ class DrillRecording:
         fade_db: by how much the harp in it is turned down, in dB.
         doubtful: numbers of the drill's notes, from 1, that were written down from it with doubt
             and nobody has checked by ear; ascending.
+        second_doubtful: the same of its second part.
         folder: where the drill file lies; not part of the drill.
     """
 
@@ -40,6 +41,7 @@ class DrillRecording:
     channel: int | None = None
     fade_db: float = 0.0
     doubtful: tuple[int, ...] = ()
+    second_doubtful: tuple[int, ...] = ()
     folder: str = field(default="", compare=False)
 
     @property
@@ -49,10 +51,14 @@ class DrillRecording:
 
     @property
     def is_in_free_time(self) -> bool:
-        """Whether its beats differ so much in length that it has no tempo."""
+        """Whether its long beats last too long beside its short ones for it to have a tempo."""
         lengths = sorted(after - before for before, after in pairwise(self.times))
         edge = len(lengths) // 10
         return lengths[-1 - edge] > MAX_TEMPO_RATIO * lengths[edge]
+
+    def with_parts_swapped(self) -> DrillRecording:
+        """Return it for the drill with its two parts in each other's place."""
+        return replace(self, doubtful=self.second_doubtful, second_doubtful=self.doubtful)
 
     def beside(self, drill_file: Path) -> DrillRecording:
         """Return it as the recording of a drill in a file."""

@@ -161,8 +161,9 @@ def _recording(recording: DrillRecording | None) -> str:
         rows.append(f"channel = {recording.channel}")
     if recording.fade_db:
         rows.append(f"fade = {toml_number(recording.fade_db)}")
-    if recording.doubtful:
-        rows.append(f"doubtful = [{', '.join(map(str, recording.doubtful))}]")
+    for name in ("doubtful", "second_doubtful"):
+        if numbers := getattr(recording, name):
+            rows.append(f"{name} = [{', '.join(map(str, numbers))}]")
     times = [toml_number(time) for time in recording.times]
     lines = [
         "    " + ", ".join(times[i : i + BEATS_PER_LINE]) + ","

@@ -116,10 +116,11 @@ def _recording(
     transcript: Transcript, meter: Meter, file: str, channel: int | None
 ) -> DrillRecording:
     times = tuple(round(time, 3) for time in meter.times)
-    doubtful = tuple(
-        number for number, note in enumerate(transcript.notes, start=1) if note.is_doubtful
+    first, second = (
+        tuple(number for number, note in enumerate(part, start=1) if note.is_doubtful)
+        for part in (transcript.notes, transcript.second)
     )
-    return DrillRecording(file, times, meter.first, channel, doubtful=doubtful)
+    return DrillRecording(file, times, meter.first, channel, doubtful=first, second_doubtful=second)
 
 
 def _steps(notes: Sequence[TranscribedNote], zero: float, bar: int) -> tuple[Step, ...]:
