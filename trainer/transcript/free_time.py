@@ -79,5 +79,7 @@ def _placed(notes: Sequence[TranscribedNote], meter: Meter) -> tuple[Transcribed
     placed = []
     for note, at, until in zip_longest(notes, places, places[1:]):
         end = max(at + grid, round(beat_of(note.end, meter) / float(grid)) * grid)
-        placed.append(replace(note, at=at, beats=(end if until is None else min(end, until)) - at))
+        if until is not None and until - end <= grid:
+            end = until  # the breath between two notes is no rest
+        placed.append(replace(note, at=at, beats=end - at))
     return tuple(placed)
