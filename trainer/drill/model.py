@@ -592,6 +592,8 @@ class Drill:
     def part(self, number: int) -> Drill:
         """Return the drill with one of its parts in `steps` and the other in `second`.
 
+        In the second, remarks on notes are remarks on their bars, and there are no solos.
+
         Args:
             number: 1 for the first part, which is the drill itself; 2 for the second.
 

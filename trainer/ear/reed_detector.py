@@ -84,8 +84,7 @@ class ReedParameters:
     misled_cents: float = 40.0
     """Distance of the main reed, as fitted in the spectrum, from the tracked pitch over which the
     pitch is taken to have been misled by other reeds, cents. Chosen on chords of an Ab harp, where
-    it is 73; where one was searched for in recorded reeds and in takes with leaks, it was 8 at
-    most, of 1,517."""
+    it is 73, so that a reed alone, which is fitted within some cents, never reaches it."""
     confirmed_cents: float = 4.0
     """Maximum change of a reed's pitch between two frames with which it is confirmed, cents: a step
     of the search."""

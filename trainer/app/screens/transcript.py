@@ -149,6 +149,8 @@ class TranscriptScreen(TakeScreen):
         self._history: EditHistory | None = None
         self._clean: Drill | None = None
         """The drill as it was opened or saved last."""
+        self._free_time = False
+        """Whether the recording is in free time; corrections leave its beats."""
         self._in_file: Drill | None = None
         """The drill that the file is known to hold."""
         self._file = source.file
@@ -227,6 +229,7 @@ class TranscriptScreen(TakeScreen):
     def _open(self, drill: Drill) -> None:
         self._history = EditHistory(EditedDrill(drill))
         self._clean = drill
+        self._free_time = drill.recording is not None and drill.recording.is_in_free_time
         self.refresh_bindings()
         self._show_tab()
 
@@ -267,9 +270,10 @@ class TranscriptScreen(TakeScreen):
             return
         drill = edited.drill
         beats, value = drill.meter
-        about: tuple[str, ...] = (f"{drill.key} harp", f"tempo {drill.tempo:g}", f"{beats}/{value}")
-        if drill.recording and drill.recording.is_in_free_time:
-            about = (f"{drill.key} harp", "free time")
+        timing = (
+            ("free time",) if self._free_time else (f"tempo {drill.tempo:g}", f"{beats}/{value}")
+        )
+        about: tuple[str, ...] = (f"{drill.key} harp", *timing)
         if not self._is_saved:
             about = (*about, "not saved")
         self._head.show(HeadState(self._recording_name, about, self.session.take.phase))
