@@ -374,6 +374,20 @@ def test_a_glide_is_extrapolated_to_the_end_of_the_frame(ear: Ear) -> None:
     assert track[0] == 400.0
 
 
+@pytest.mark.parametrize(
+    ("before_hz", "last_hz", "ahead_hz"),
+    [(320.0, 300.0, 240.0), (300.0, 230.0, 230.0), (300.0, 460.0, 460.0)],
+)
+def test_a_steep_glide_is_not_extrapolated_by_more_than_half(
+    ear: Ear, before_hz: float, last_hz: float, ahead_hz: float
+) -> None:
+    """Over a gap it would lead below 0 Hz: 0.7 Hz a sample, 300 samples ahead."""
+    ear._note.track.extend([(23_600, before_hz), (23_610, before_hz), (23_700, last_hz)])
+    track = ear._track_over(1200)
+    assert track is not None
+    assert track[-1] == pytest.approx(ahead_hz, abs=1.0)
+
+
 @pytest.mark.parametrize(("moved_cents", "glides"), [(2.9, False), (3.1, True), (-3.1, True)])
 def test_a_glide_moves_by_three_cents(ear: Ear, moved_cents: float, glides: bool) -> None:
     last = raised(440.0, moved_cents)

@@ -667,8 +667,12 @@ class Ear:
             return None
         at, hz = np.array(track).T
         slope = (hz[-1] - hz[-3]) / (at[-1] - at[-3])
-        at = np.append(at, self._end)
-        hz = np.append(hz, hz[-1] + slope * (self._end - at[-2]))
+        last, ahead = hz[-1], hz[-1] + slope * (self._end - at[-1])
+        # A steep slope of an attack, carried on over a gap, leads far away, or below 0 Hz.
+        max_ratio = self._parameters.pitch.max_ratio
+        if not last / max_ratio < ahead < last * max_ratio:
+            ahead = last
+        at, hz = np.append(at, self._end), np.append(hz, ahead)
         return np.interp(np.arange(self._end - length, self._end), at, hz)
 
     def _main_pitch(self, estimate: PitchEstimate | None) -> _Pitches | None:
