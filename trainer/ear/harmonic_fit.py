@@ -83,10 +83,28 @@ class HarmonicFit(NamedTuple):
     powers: tuple[list[float], ...]
     unexplained: float
 
-    @property
-    def levels(self) -> tuple[float, ...]:
-        """Amplitude of each reed: root of the sum of its partials' squares."""
-        return tuple(math.sqrt(sum(powers)) for powers in self.powers)
+    def partials_apart(self, least_hz: float) -> list[list[int]]:
+        """Return the indices of each reed's partials that are so far from all of the other reeds.
+
+        Where none is, return all of them.
+        """
+        partials = [
+            [order * hz for order in range(1, len(powers) + 1)]
+            for hz, powers in zip(self.hz, self.powers, strict=True)
+        ]
+        apart = []
+        for own in partials:
+            foreign = [hz for reed in partials if reed is not own for hz in reed]
+            far = [all(abs(hz - other) >= least_hz for other in foreign) for hz in own]
+            apart.append([k for k, is_far in enumerate(far) if is_far] or list(range(len(own))))
+        return apart
+
+    def powers_in(self, partials: list[list[int]]) -> list[float]:
+        """Return the power of each reed, above 0, in those of its partials that are in the fit."""
+        return [
+            sum([powers[k] for k in indices if k < len(powers)]) + 1e-24
+            for powers, indices in zip(self.powers, partials, strict=True)
+        ]
 
     @property
     def fundamental_ratio(self) -> float:
