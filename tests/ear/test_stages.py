@@ -577,6 +577,15 @@ def test_octaves_are_forgotten_when_the_pitch_moves() -> None:
     assert detector.observe(1.0, 0.085, 262.0, np.ones(6, complex)) is None
 
 
+def test_the_lowest_peak_of_near_silence_is_a_number() -> None:
+    """A frame whose spectrum is under 1e-12, as rounding leaves of a filter's ringing."""
+    t = np.arange(1024) / RATE
+    spectrum = FrameSpectrum(1e-18 * np.sin(2.0 * np.pi * 440.0 * t), RATE)
+    peak = spectrum.lowest_strong_peak(100.0)
+    assert peak is not None
+    assert peak == pytest.approx(440.0, rel=0.05)
+
+
 # The schedule of detections
 
 
@@ -674,8 +683,8 @@ def test_known_reeds_are_not_detected_again_while_they_are_released() -> None:
     assert result.is_due(result.last + 2 * hop, note)
 
 
-@pytest.mark.parametrize(("fall_db", "falls"), [(2.8, False), (3.2, True)])
-def test_a_release_falls_by_three_decibels_in_three_hops(fall_db: float, falls: bool) -> None:
+@pytest.mark.parametrize(("fall_db", "falls"), [(4.8, False), (5.2, True)])
+def test_a_release_falls_by_five_decibels_in_three_hops(fall_db: float, falls: bool) -> None:
     ear = Ear(RATE, C)
     hop = ear._spans.hop
     per_hop = 10.0 ** (-fall_db / 3.0 / 20.0)

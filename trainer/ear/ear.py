@@ -82,14 +82,14 @@ class ScheduleParameters:
     level_db: float = 3.0
     """Change of the level of a reed relative to the main one, by the fits between, from which calm
     reeds are detected at once."""
-    apart: float = 1.0
+    apart: float = 0.3
     """Distance from the other reeds' partials from which a partial counts in that level, over the
     reciprocal of the fit's window. Of two that are closer, the fit may give either most of the
     energy. Of 322 detections for a changed level in five takes of benchmarks/class_takes.py, which
     counted all partials, eight found other holes. Chosen by hand."""
     falling_hops: int = 3
     """Hops, and ..."""
-    falling_db: float = 3.0
+    falling_db: float = 5.0
     """... fall of the level in them, dB, from which known reeds are released, and not detected
     again. A fit leaves more unexplained then, though no other reed begins. Chosen by hand."""
     moving_cents: float = 10.0

@@ -287,7 +287,9 @@ class FrameSpectrum:
             return None
         k = int(peaks[0])
         left, centre, right = np.log(a[k - 1 : k + 2] + 1e-12)
-        return float((k + 0.5 * (left - right) / (left - 2.0 * centre + right)) / self.per_hz)
+        curvature = left - 2.0 * centre + right  # 0 in digital silence, where all are 1e-12
+        offset = 0.5 * (left - right) / curvature if curvature < 0.0 else 0.0
+        return float((k + offset) / self.per_hz)
 
     def has_fundamental(self, hz: float) -> bool:
         """Return whether a reed of that f0 has a fundamental; a common sub-octave has none."""
