@@ -21,12 +21,13 @@ from multiprocessing.connection import Connection
 from pathlib import Path
 from random import Random
 
-from devtools.torture import inputs, takes
+from devtools.torture import inputs, sounds, takes
 from trainer.core.files import replace_file
 
 KINDS = {
     "drills": inputs.drills,
     "recordings": inputs.recordings,
+    "sounds": sounds.sounds,
     "scores": inputs.scores,
     "journals": inputs.journals,
     "settings": inputs.settings,
@@ -41,6 +42,7 @@ KINDS = {
 REACH = {
     "drills": 100_000,
     "recordings": 10_000,
+    "sounds": 10_000,
     "scores": 10_000,
     "journals": 10_000,
     "settings": 10_000,

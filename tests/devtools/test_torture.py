@@ -7,14 +7,21 @@ from random import Random
 
 import pytest
 
-from devtools.torture import inputs, takes
+from devtools.torture import inputs, sounds, takes
 from devtools.torture.live import Memory
 from devtools.torture.mutation import mutate
 from devtools.torture.runner import Tally
 from trainer.core.system import CAN_FORK
 from trainer.store import take_notices
 
-QUICK = (inputs.drills, inputs.scores, inputs.settings, inputs.fields, takes.sleeps)
+QUICK = (
+    inputs.drills,
+    inputs.scores,
+    inputs.settings,
+    inputs.fields,
+    sounds.sounds,
+    takes.sleeps,
+)
 
 
 def test_mutation_follows_chance() -> None:

@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, time, timedelta
 from random import Random
+from typing import Any
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from trainer.store import HarpTag, StepRecord, TakeRecord
 TODAY = date(2026, 11, 25)
 
 
-def step(entry: str, cents: float | None, /, **changes: object) -> StepRecord:
+def step(entry: str, cents: float | None, /, **changes: Any) -> StepRecord:
     """Make a record of a step with an offset in cents; None for a step that was not played.
 
     The drill's tolerance is 10 cents.
@@ -44,7 +45,7 @@ def step(entry: str, cents: float | None, /, **changes: object) -> StepRecord:
     return replace(record, **changes)
 
 
-def take(day: date, steps: Sequence[StepRecord], number: int = 0, **changes: object) -> TakeRecord:
+def take(day: date, steps: Sequence[StepRecord], number: int = 0, **changes: Any) -> TakeRecord:
     """Make a record of a take of one minute."""
     began = datetime.combine(day, time(18, 0), UTC) + timedelta(minutes=number)
     record = TakeRecord(

@@ -160,6 +160,7 @@ class PitchTracker:
         """
         self._sound = frontend
         self._parameters = parameters
+        self._lowest, self._highest = lowest, highest
         self._windows = _Windows.of(frontend.rate, lowest, highest, parameters)
         self._aubio = _AubioCheck(frontend, hop, parameters)
         # State of the note; `restart` resets it.
@@ -240,6 +241,7 @@ class PitchTracker:
             fit is None
             or fit.unexplained > p.max_unexplained
             or fit.fundamental_ratio < p.min_fundamental
+            or not self._lowest <= fit.hz[0] <= self._highest
         ):
             return None
         return PitchEstimate(fit.hz[0], end - (length + 1) / 2.0, end, fit.unexplained)
