@@ -304,6 +304,21 @@ def test_the_worst_rung_stands_for_the_ladder() -> None:
     assert figures.stray_cents is None
 
 
+@pytest.mark.parametrize("rung_ms", [1000.0, 800.0, 650.0, 400.0])
+def test_a_shortened_ladder_is_measured_by_its_own_rungs(rung_ms: float) -> None:
+    figures = measured("-3=-3'=-3'':3", note("-3", rungs(3.0, -25.0, 12.0, length_ms=rung_ms)))
+    assert figures.rungs == pytest.approx((3.0, -25.0, 12.0))
+
+
+def test_a_ladder_on_the_beat_is_measured_by_the_beat_however_early_it_ends() -> None:
+    cents = rungs(3.0, -25.0, 12.0)
+    for length_ms in (2900.0, 2300.0):
+        figures = measured("-3=-3'=-3'':3", note("-3", cents[: round(length_ms / 5.0)]))
+        assert figures.rungs == pytest.approx((3.0, -25.0, 12.0)), length_ms
+    figures = measured("-3=-3'=-3'':3", note("-3", cents[:340]))
+    assert figures.rungs == (pytest.approx(3.0), pytest.approx(-25.0), None)
+
+
 def test_the_widest_wobble_and_the_greatest_drift_stand_for_the_ladder() -> None:
     def cents(t: float) -> float:
         if t < 1000.0:

@@ -154,6 +154,9 @@ class MeasurementParameters:
     """Time in milliseconds that a reed takes to speak, left out of a glide's first rest."""
     min_last_rest_ms: float = 30.0
     """Shortest last rest of a glide in milliseconds, its release included if need be."""
+    shortened_ladder: float = 0.85
+    """Fraction of its length under which a ladder is shortened: its rungs may be equal parts of the
+    time for which it was held. Chosen by hand."""
     smooth_frames: int = 5
     """Length in readings of the median filter on a glide's pitch."""
     turn_cents: float = 5.0
