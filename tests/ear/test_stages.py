@@ -586,6 +586,34 @@ def test_the_lowest_peak_of_near_silence_is_a_number() -> None:
     assert peak == pytest.approx(440.0, rel=0.05)
 
 
+def test_a_known_reed_whose_fundamental_a_room_cancels_keeps_it() -> None:
+    t = np.arange(round(0.085 * RATE)) / RATE
+
+    def spectrum(*orders: int) -> FrameSpectrum:
+        sound = sum(np.cos(2.0 * np.pi * k * 392.0 * t + k) / k for k in orders)
+        return FrameSpectrum(np.asarray(sound), RATE)
+
+    cancelled, fifth = spectrum(2, 3, 4, 5, 6, 7), spectrum(2, 4, 6, 8, 3, 9, 12)
+    assert spectrum(1, 2, 3).has_fundamental(392.0)
+    assert not cancelled.has_fundamental(392.0)
+    assert cancelled.has_fundamental(392.0, is_known=True)
+    assert not fifth.has_fundamental(392.0, is_known=True), "the sub-octave of two reeds"
+
+
+def test_a_reed_stays_where_it_is_when_its_fundamental_fades() -> None:
+    """Blow 4 of a G harp in a room whose echo cancels 392 Hz from 0.2 s on."""
+    t = np.arange(RATE) / RATE
+    fundamental = np.clip(1.0 - (t - 0.2) / 0.05, 0.01, 1.0)
+    sound = fundamental * np.sin(2.0 * np.pi * 392.0 * t)
+    sound += sum(np.sin(2.0 * np.pi * k * 392.0 * t + k) / k for k in range(2, 8))
+    ear = Ear(RATE, Harp.of("G"))
+    readings = ear.analyze(Block(0, 0.1 * sound * np.clip(t / 0.01, 0.0, 1.0), RATE))
+    later = [reading for reading in readings if reading.sample > 0.1 * RATE]
+    assert len(later) > 150
+    assert {str(reading.tab) for reading in later} == {"4"}
+    assert all(reading.hz == pytest.approx(392.0, rel=1e-3) for reading in later)
+
+
 # The schedule of detections
 
 

@@ -291,14 +291,31 @@ class FrameSpectrum:
         offset = 0.5 * (left - right) / curvature if curvature < 0.0 else 0.0
         return float((k + offset) / self.per_hz)
 
-    def has_fundamental(self, hz: float) -> bool:
-        """Return whether a reed of that f0 has a fundamental; a common sub-octave has none."""
+    def has_fundamental(self, hz: float, *, is_known: bool = False) -> bool:
+        """Return whether a reed of that f0 has a fundamental; a common sub-octave has none.
+
+        Args:
+            hz: the f0.
+            is_known: whether the reed is known to sound. A room may cancel its fundamental; its
+                second, third and fifth partials together then stand for it. Chords have such
+                partials, too.
+        """
         values = self.values[: self.top]
         power = values.real**2 + values.imag**2  # much faster than magnitudes
+        threshold = float(power.max()) * 10.0 ** (-WEAKEST_FUNDAMENTAL_DB / 10.0)
+        if self._has_peak(power, hz, threshold):
+            return True
+        return is_known and all(self._has_peak(power, k * hz, threshold) for k in (2, 3, 5))
+
+    def _has_peak(self, power: Floats, hz: float, least: float) -> bool:
+        """Whether there is a peak of some power at a frequency, and not the flank of one.
+
+        No point within the main lobe is higher.
+        """
         point, lobe = hz * self.per_hz, MAIN_LOBE_BINS * self.bin
         near = max(1, round(0.45 * lobe))
-        around = power[max(0, round(point) - near) : round(point) + near + 1].max()
-        # It must be a peak, not the flank of one: no higher point within the main lobe.
-        wide = power[max(0, round(point - 0.9 * lobe)) : round(point + 0.9 * lobe) + 1].max()
-        threshold = power.max() * 10.0 ** (-WEAKEST_FUNDAMENTAL_DB / 10.0)
-        return bool(around >= threshold and around >= 0.99**2 * wide)
+        around = power[max(0, round(point) - near) : round(point) + near + 1]
+        if not len(around) or around.max() < least:
+            return False
+        wide = power[max(0, round(point - 0.9 * lobe)) : round(point + 0.9 * lobe) + 1]
+        return bool(around.max() >= 0.99**2 * wide.max())

@@ -275,7 +275,11 @@ class ReedDetector:
         spectrum = FrameSpectrum(frame, self._rate)
         lowest = self._reeds.lowest
         hz = guess
-        if hz is None or hz < 0.9 * lowest or not spectrum.has_fundamental(hz):
+        if (
+            hz is None
+            or hz < 0.9 * lowest
+            or not spectrum.has_fundamental(hz, is_known=self._sounds_alone(hz))
+        ):
             hz, tab = spectrum.lowest_strong_peak(lowest), None
         if hz is None:
             return None
@@ -307,6 +311,13 @@ class ReedDetector:
             if split is not None:
                 return split
         return ReedEstimate(hz, entry, None, (), ()) if same else self._estimate(best, hz)
+
+    def _sounds_alone(self, hz: float) -> bool:
+        """Whether one reed alone was found at a pitch in the last frame."""
+        last = self._last
+        if last is None or len(last.holes) > 1:
+            return False
+        return abs(cents(hz, last.mixture.hz[0])) < self._parameters.off_nominal_cents
 
     def _search(
         self,

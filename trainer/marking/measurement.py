@@ -146,16 +146,19 @@ def measure_step(
         return _measure_moving(
             target, readings, history, length_ms, measured, spans, has_clock=False
         )
+    # What a room rings on with is not held, and its pitch jumps where it is faint.
+    rings_ms = (stop - start) * 1000.0 / rate + MEASUREMENT.release_ms
+    without_ringing = readings.until(min(readings.length_ms, rings_ms))
+    if target.step.ladder:
+        spans = rung_spans(target, without_ringing, length_ms)
+        return _measure_moving(target, without_ringing, history, length_ms, measured, spans)
     if target.step.has_path:
-        find_spans = rung_spans if target.step.ladder else end_spans
-        spans = find_spans(target, readings, length_ms)
+        spans = end_spans(target, readings, length_ms)
         return _measure_moving(target, readings, history, length_ms, measured, spans)
     if target.step.fall:
         readings, measured = _without_fall(target, readings, length_ms, measured)
     elif held is None and not target.step.slap:
-        # What a room rings on with is not held, and its pitch jumps where it is faint.
-        rings_ms = (stop - start) * 1000.0 / rate + MEASUREMENT.release_ms
-        readings = readings.until(min(readings.length_ms, rings_ms))
+        readings = without_ringing
     return _measure_held_note(target, readings, history, tolerance, measured, length_ms)
 
 
