@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import pytest
 
+from tests.support.performed_takes import performed
 from tests.support.step_histories import note
 from tests.support.synthetic_takes import HARP, clock_of, drill_of, notes_of, readings_of
 from trainer.drill import Drill, Goal, parse_drill
@@ -37,6 +38,14 @@ def test_a_ladder_that_is_let_go_early_is_judged_by_the_rungs_that_were_reached(
     assert mark.criteria["pitch"] == pytest.approx(min(100.0 * known / 3, most), abs=3.0)
     assert ("missing" in mark.sentence) is (known < 3)
     assert result.passed is (known == 3)
+
+
+@pytest.mark.parametrize(("short_ms", "known"), [(300.0, 3), (900.0, 2), (1700.0, 1)])
+def test_what_rings_on_in_a_room_is_no_rung(short_ms: float, known: int) -> None:
+    (mark,) = performed(LADDER, {0: Fault(short_ms=short_ms)}, distance_m=1.0).marks
+    assert [rung is not None for rung in mark.measured.rungs] == [i < known for i in range(3)]
+    missing = {3: "in tune", 2: "a whole step missing", 1: "a half step missing"}
+    assert missing[known] in mark.sentence
 
 
 # Optional notes
