@@ -286,6 +286,29 @@ def test_a_hole_heard_as_a_slide_begins_is_not_on_its_way() -> None:
     assert measured("4>5>6:1", early).unheard == ("5",)
 
 
+@pytest.mark.parametrize("jump", [1200.0, 1902.0])
+def test_a_fundamental_that_a_room_cancels_for_a_moment_is_no_wobble(jump: float) -> None:
+    heard = curve(1000.0, lambda t: 4.0 + (jump if 700.0 <= t < 850.0 else 0.0))
+    figures = measured("-5:1", note("-5", heard))
+    assert figures.cents == pytest.approx(4.0)
+    assert figures.wobble_cents == pytest.approx(0.0, abs=1e-6)
+
+
+@pytest.mark.parametrize("jump", [1100.0, -1200.0])
+def test_another_jump_is_a_wobble(jump: float) -> None:
+    heard = curve(1000.0, lambda t: jump if 700.0 <= t < 850.0 else 0.0)
+    wobble = measured("-5:1", note("-5", heard)).wobble_cents
+    assert wobble is not None
+    assert wobble > 100.0
+
+
+def test_a_long_octave_is_a_wobble() -> None:
+    heard = curve(1000.0, lambda t: 1200.0 if t > 650.0 else 0.0)
+    wobble = measured("-5:1", note("-5", heard)).wobble_cents
+    assert wobble is not None
+    assert wobble > 100.0
+
+
 # --- ladders ----------------------------------------------------------------------------------
 
 

@@ -62,6 +62,7 @@ from trainer.marking.sounding_holes import (
 from trainer.marking.step_readings import (
     HeldSpan,
     StepReadings,
+    without_octaves,
     without_outliers,
     wobble_and_drift,
 )
@@ -353,6 +354,7 @@ def _pitch(target: StepTarget, history: ReadingHistory, frames: NDArray[np.int64
     """
     pitch = without_outliers(history.pitch[frames])
     if not target.step.has_path and not target.step.is_chord:
+        pitch = without_octaves(pitch)
         (wanted,) = target.step.first
         is_chord = bool(target.step.implied_neighbour((wanted,)))
         for i in np.flatnonzero(is_drowned_out(history, frames, (wanted,), or_softer=is_chord)):

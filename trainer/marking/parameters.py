@@ -128,6 +128,9 @@ class MeasurementParameters:
     outlier_cents: float = 50.0
     """Distance in cents from the median of five readings beyond which a reading is an outlier: no
     reed moves so far and back within 25 ms."""
+    max_octaves: float = 0.2
+    """Fraction of a note's readings up to which those on its second or third partial are errors of
+    the ear: a room may cancel a fundamental for a moment. Chosen by hand."""
     max_chord_cents: float = 60.0
     """Distance in cents from a chord's reeds beyond which the pitch is not the chord's."""
 

@@ -12,6 +12,7 @@ from trainer.core.stats.dispersion import SD_PER_MAD, median_absolute_deviation
 from trainer.core.types import Floats
 from trainer.drill import Sound
 from trainer.marking.parameters import MEASUREMENT
+from trainer.music import cents
 
 
 @dataclass(frozen=True, slots=True)
@@ -150,6 +151,22 @@ def without_outliers(pitch: Floats) -> Floats:
     distance = np.abs(pitch[has_pitch] - np.median(around, axis=1))
     clean[has_pitch[distance > MEASUREMENT.outlier_cents]] = np.nan
     return clean
+
+
+def without_octaves(pitch: Floats) -> Floats:
+    """Pitches of one note in cents, with NaN where a few lie on its second or third partial.
+
+    Args:
+        pitch: cents, shape (n,); NaN where there is none.
+    """
+    if np.isnan(pitch).all():
+        return pitch
+    above = pitch - np.nanmedian(pitch)
+    partials = cents(2.0, 1.0), cents(3.0, 1.0)
+    is_partial = np.any([np.abs(above - at) < MEASUREMENT.outlier_cents for at in partials], axis=0)
+    if np.count_nonzero(is_partial) > MEASUREMENT.max_octaves * len(pitch):
+        return pitch
+    return np.where(is_partial, np.nan, pitch)
 
 
 def wobble_and_drift(held: HeldSpan) -> tuple[float | None, float | None]:
