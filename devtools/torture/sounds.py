@@ -125,7 +125,7 @@ def _clicks(draw: np.random.Generator, time: Floats) -> Floats:
 
 
 def _ringing(draw: np.random.Generator, time: Floats) -> Floats:
-    """A tone that decays, maybe to less than the floats of a spectrum can tell from silence."""
+    """A tone that decays, maybe to less than rounding leaves in a spectrum."""
     decay = np.exp(-time * 10.0 ** draw.uniform(0.0, 2.5))
     return decay * np.sin(2.0 * np.pi * draw.uniform(50.0, 3_000.0) * time)
 
