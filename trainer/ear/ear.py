@@ -33,6 +33,7 @@ from trainer.ear.pitch_tracker import (
     PitchEstimate,
     PitchParameters,
     PitchTracker,
+    predict,
 )
 from trainer.ear.reading import Reading
 from trainer.ear.reed_detector import (
@@ -85,8 +86,7 @@ class ScheduleParameters:
     apart: float = 0.3
     """Distance from the other reeds' partials from which a partial counts in that level, over the
     reciprocal of the fit's window. Of two that are closer, the fit may give either most of the
-    energy. Of 322 detections for a changed level in five takes of benchmarks/class_takes.py, which
-    counted all partials, eight found other holes. Chosen by hand."""
+    energy. Chosen by hand."""
     falling_hops: int = 3
     """Hops, and ..."""
     falling_db: float = 5.0
@@ -690,11 +690,7 @@ class Ear:
             return None
         at, hz = np.array(track).T
         slope = (hz[-1] - hz[-3]) / (at[-1] - at[-3])
-        last, ahead = hz[-1], hz[-1] + slope * (self._end - at[-1])
-        # A steep slope of an attack, carried on over a gap, leads far away, or below 0 Hz.
-        max_ratio = self._parameters.pitch.max_ratio
-        if not last / max_ratio < ahead < last * max_ratio:
-            ahead = last
+        ahead = predict(hz[-1], slope, self._end - at[-1], self._parameters.pitch.max_ratio)
         at, hz = np.append(at, self._end), np.append(hz, ahead)
         return np.interp(np.arange(self._end - length, self._end), at, hz)
 

@@ -84,9 +84,11 @@ class HarmonicFit(NamedTuple):
     unexplained: float
 
     def partials_apart(self, least_hz: float) -> list[list[int]]:
-        """Return the indices of each reed's partials that are so far from all of the other reeds.
+        """Return the indices of each reed's partials that lie apart from those of the other reeds.
 
-        Where none is, return all of them.
+        Args:
+            least_hz: least distance from all of these. Where no partial of a reed has it, all of
+                that reed's are returned.
         """
         partials = [
             [order * hz for order in range(1, len(powers) + 1)]

@@ -315,7 +315,8 @@ class FrameSpectrum:
         point, lobe = hz * self.per_hz, MAIN_LOBE_BINS * self.bin
         near = max(1, round(0.45 * lobe))
         around = power[max(0, round(point) - near) : round(point) + near + 1]
-        if not len(around) or around.max() < least:
+        if not len(around):
             return False
         wide = power[max(0, round(point - 0.9 * lobe)) : round(point + 0.9 * lobe) + 1]
-        return bool(around.max() >= 0.99**2 * wide.max())
+        highest = around.max()
+        return bool(highest >= least and highest >= 0.99**2 * wide.max())

@@ -80,6 +80,16 @@ class PitchEstimate(NamedTuple):
     unexplained: float
 
 
+def predict(hz: float, slope: float, samples: float, max_ratio: float) -> float:
+    """Return a pitch that moves on by a slope in Hz per sample, or stays where that leads far away.
+
+    Two pitches far apart, as where reverberation overlaps the next note, give no slope. Carried on
+    over a gap, a steep one leads below 0 Hz.
+    """
+    predicted = hz + slope * samples
+    return predicted if 1.0 / max_ratio < predicted / hz < max_ratio else hz
+
+
 @dataclass(frozen=True, slots=True)
 class _Windows:
     """Lengths of analysis windows in samples of the ear; fixed for a stream.
@@ -194,10 +204,7 @@ class PitchTracker:
         other = self._aubio.hz(end) if age >= self._aubio.buffer else None
         if other is not None and abs(cents(other, last.hz)) > p.disagreement_cents:
             return None
-        predicted = last.hz + self._slope * (end - last.end)
-        # Two estimates far apart, as where reverberation overlaps the next note, give no slope.
-        strays = not 1.0 / p.max_ratio < predicted / last.hz < p.max_ratio
-        return self._fit(end, age, last.hz if strays else predicted)
+        return self._fit(end, age, predict(last.hz, self._slope, end - last.end, p.max_ratio))
 
     def _search(self, end: int, age: int) -> PitchEstimate | None:
         """Search the whole range; None if no single reed explains the window."""
